@@ -1,0 +1,5 @@
+"""`python -m handsfree` is `handsfree`."""
+
+from handsfree.cli import main
+
+main()
