@@ -1,0 +1,1 @@
+"""Files and microphone in, blocks out; blocks in, segments of speech out."""

@@ -1,0 +1,46 @@
+"""What every voice can do, and what it tells afterwards."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, Protocol
+
+Change = Literal["louder", "quieter", "slower"]
+"""What the engineer may ask of the voice; the ids of the spoken commands."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spoken:
+    """A text or a cue has been put out."""
+
+    start_s: float
+    """s on the speaker's clock (the microphone's clock, live), when the sound began to leave the loudspeaker"""
+    end_s: float
+    """s on the same clock, when the last of it left"""
+    ok: bool
+    """False when nothing could be heard of it"""
+    reason: str = ""
+    """why not, or why it was cut short; plain words"""
+
+
+class Speaker(Protocol):
+    """Puts out what the visit says.
+
+    A speaker never raises because of its own troubles: a visit must go on without a voice. One thread calls `say` and
+    `cue`; `stop` may be called from any.
+    """
+
+    def say(self, text: str) -> Spoken:
+        """Say `text`; return when it has been said, or stopped."""
+
+    def cue(self, name: str) -> Spoken:
+        """Sound a cue (see `cues`), or what stands for it."""
+
+    def adjust(self, how: Change) -> bool:
+        """Speak louder, quieter or slower from now on; False when it cannot go further that way."""
+
+    def stop(self) -> None:
+        """Fall silent now."""
+
+    def close(self) -> None:
+        """Give back devices and processes. The speaker cannot be used afterwards."""
