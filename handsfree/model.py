@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
-import numpy as np
-from numpy.typing import NDArray
+if TYPE_CHECKING:  # words are understood without numpy: it would double the start-up time
+    import numpy as np
+    from numpy.typing import NDArray
 
 SAMPLE_RATE = 16_000
 """Hz. Every segment is mono at this rate; sources resample to it."""
