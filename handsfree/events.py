@@ -140,6 +140,73 @@ class WaitEnded(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WaitWentOn(Event):
+    """Something was said during a timed wait; the wait goes on with what is left of it."""
+
+    kind: ClassVar[str] = "wait_went_on"
+    item: str
+    waited_s: float
+    """s that had passed of this stretch"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kept(Event):
+    """The engineer looked at a value again and let it stand."""
+
+    kind: ClassVar[str] = "kept"
+    item: str
+    how: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadAgain(Event):
+    """Items are open again for another run; their values of the run before are kept as history."""
+
+    kind: ClassVar[str] = "read_again"
+    items: tuple[str, ...]
+    round: int
+    because: str = ""
+    """id of the loop or result that asks for it, or why in words"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoundsSpent(Event):
+    """A repeat-until loop used up its rounds without reaching its end."""
+
+    kind: ClassVar[str] = "rounds_spent"
+    loop: str
+    rounds: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked(Event):
+    """A side question is open: finish, note, reason, accept, clear, smell, unsafe_answer. The item waits."""
+
+    kind: ClassVar[str] = "asked"
+    what: str
+    item: str | None = None
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AskClosed(Event):
+    """The side question is answered or dropped."""
+
+    kind: ClassVar[str] = "ask_closed"
+    what: str
+    answer: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SilenceHeard(Event):
+    """Nothing was said within the time given. It changes no value and is never a yes."""
+
+    kind: ClassVar[str] = "silence"
+    item: str | None
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Marked(Event):
     """The engineer said "mark": the voice stopwatch."""
 
@@ -199,6 +266,10 @@ class Proposed(Event):
     """number of the event whose value this would replace"""
     reason: str = ""
     """why it replaces"""
+    stage: str = "yes"
+    """yes (waits for a yes), read_again (outside its limit: waits to be read again), accept (read again: waits for an explicit accept)"""
+    items: tuple[str, ...] = ()
+    """the items that the readings belong to, in their order, where one utterance gave several"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -300,6 +371,15 @@ class Judged(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NotJudged(Event):
+    """A value or result that no verdict may be given on, and why (an analyser out of date)."""
+
+    kind: ClassVar[str] = "not_judged"
+    item: str
+    because: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OutsideAccepted(Event):
     """The engineer re-read a value that is outside its limit and accepted it in so many words."""
 
@@ -317,6 +397,9 @@ class Questioned(Event):
     items: tuple[str, ...]
     question: str
     answer: str = ""
+    """empty while it is open"""
+    id: str = ""
+    """id of the plan's question"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
