@@ -49,6 +49,8 @@ class Segment:
     """s on the source's clock, just after the last sample"""
     damaged: str = ""
     """why the segment must not be trusted ("samples were lost", "clipped"), or empty"""
+    speech_start_s: float | None = None
+    """s on the source's clock, where speech begins within the segment; None where that is not known"""
 
 
 # ------------------------------------------------------------------------------------------------- language
