@@ -10,7 +10,7 @@ import numpy as np
 import soxr
 from numpy.typing import NDArray
 
-from handsfree.audio.levels import FRAME, WINDOW, NoiseFloor, band_levels, clipped_share
+from handsfree.audio.levels import FRAME, WINDOW, NoiseFloor, band_levels, clipped_share, without_offset
 from handsfree.model import SAMPLE_RATE, Block, Segment
 
 HoldOpen = Callable[[Segment], bool]
@@ -30,18 +30,20 @@ class EndpointOptions:
     """silence that ends an utterance"""
     held_pause_s: float = 1.3
     """silence that ends an utterance which `hold_open` says is unfinished ("nine point ...")"""
-    pre_roll_s: float = 0.3
+    pre_roll_s: float = 0.35
     """sound kept before the first frame of speech, so that a soft first consonant is never clipped"""
-    post_roll_s: float = 0.2
+    post_roll_s: float = 0.25
     """sound kept after the last frame of speech"""
     longest_s: float = 20.0
     """an utterance is cut here, and damaged"""
     shortest_s: float = 0.08
     """less speech than this is a knock"""
-    start_db: float = 4.0
-    """mean height above the noise floor at which speech begins"""
-    keep_db: float = 2.5
-    """mean height above the noise floor at which speech goes on"""
+    start_db: float = 2.5
+    """mean height above the noise floor at which speech begins, in noise that is perfectly steady"""
+    restless_db: float = 4.5
+    """the same in noise that rises and falls by itself (rain, a flame)"""
+    keep_share: float = 0.6
+    """share of that height at which speech goes on"""
     gap_s: float = 0.06
     """a hole in the capture times longer than this breaks the utterance off"""
     clipped_share: float = 0.05
@@ -219,6 +221,7 @@ class _Cutter:
         self._utterance: _Utterance | None = None
         self._lost: list[tuple[float, float]] = []
         self._cut_at_frame = -1
+        self._unrest = _Unrest()
 
     def take(self, samples: NDArray[np.float32]) -> None:
         self._audio = np.concatenate([self._audio, samples])
@@ -256,11 +259,13 @@ class _Cutter:
         was_settled = self._noise.settled
         score = float(_score(self._noise.above(row)))
         if self._utterance is None:
+            if was_settled:
+                self._unrest.take(score)
             self._listen_for_start(score)
             return []
         utterance = self._utterance
         utterance.levels.append(self._noise.smoothed)
-        if score >= self._options.keep_db:
+        if score >= self._keep_db:
             utterance.last = self._frame
             utterance.held = False
         if not was_settled and self._noise.settled and not self._trim(utterance):
@@ -270,7 +275,7 @@ class _Cutter:
 
     def _listen_for_start(self, score: float) -> None:
         self._recent = [*self._recent[-(self._ONSET_FRAMES - 1) :], (score, self._noise.smoothed)]
-        speech = [k for k, (value, _) in enumerate(self._recent) if value >= self._options.start_db]
+        speech = [k for k, (value, _) in enumerate(self._recent) if value >= self._start_db]
         if len(speech) < self._ONSET_SPEECH:
             return
         opened = self._frame - len(self._recent) + 1
@@ -301,16 +306,24 @@ class _Cutter:
 
     # ---- what is speech
 
+    @property
+    def _start_db(self) -> float:
+        return min(max(self._options.start_db, self._unrest.height_db + 1.5), self._options.restless_db)
+
+    @property
+    def _keep_db(self) -> float:
+        return self._options.keep_share * self._start_db
+
     def _trim(self, utterance: _Utterance) -> bool:
         """Look again at what was taken for speech before the noise was known; False when none of it was."""
         floor = (
             self._noise.floor() if self._noise.settled else np.min(utterance.levels, axis=0) + NoiseFloor.ALLOWANCE_DB
         )
         scores = _score(np.array(utterance.levels) - floor)
-        strong = np.flatnonzero(scores >= self._options.start_db)
+        strong = np.flatnonzero(scores >= self._start_db)
         if not len(strong):
             return False
-        kept = np.flatnonzero(scores >= self._options.keep_db)
+        kept = np.flatnonzero(scores >= self._keep_db)
         utterance.first = utterance.opened + int(strong[0])
         utterance.last = utterance.opened + int(kept[-1])
         return True
@@ -321,7 +334,7 @@ class _Cutter:
         needed = self._options.shortest_s * SAMPLE_RATE / FRAME
         own_floor = np.percentile(levels, 10, axis=0) + NoiseFloor.ALLOWANCE_DB / 2
         for floor in (self._noise.floor(), own_floor):
-            if np.count_nonzero(_score(levels - floor) >= self._options.start_db) >= needed:
+            if np.count_nonzero(_score(levels - floor) >= self._start_db) >= needed:
                 return True
         return False
 
@@ -346,8 +359,10 @@ class _Cutter:
             damaged = damaged or SAMPLES_LOST
         if clipped_share(samples) >= options.clipped_share:
             damaged = damaged or CLIPPED
+        samples = without_offset(samples)
         samples.flags.writeable = False
-        return Segment(samples, self._start_s + start_s, self._start_s + end_s, damaged)
+        speech_start_s = self._start_s + utterance.first * FRAME / SAMPLE_RATE
+        return Segment(samples, self._start_s + start_s, self._start_s + end_s, damaged, speech_start_s)
 
     def _forget(self) -> None:
         """Drop the sound that no segment can reach back to."""
@@ -355,6 +370,19 @@ class _Cutter:
         keep_from = max(first * FRAME - round(self._options.pre_roll_s * SAMPLE_RATE), self._audio_from)
         self._audio = self._audio[keep_from - self._audio_from :]
         self._audio_from = keep_from
+
+
+class _Unrest:
+    """How high the noise by itself rises above its floor: the height that 95 % of the frames without speech stay below."""
+
+    _STEP_DB = 0.05
+    _SHARE = 0.95
+
+    def __init__(self) -> None:
+        self.height_db = 0.0
+
+    def take(self, score: float) -> None:
+        self.height_db += self._STEP_DB * (self._SHARE if score > self.height_db else self._SHARE - 1.0)
 
 
 def _score(above: NDArray[np.float64]) -> NDArray[np.float64]:

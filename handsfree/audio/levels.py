@@ -23,6 +23,7 @@ BANDS = len(_EDGES_HZ) - 1
 
 _FULL_SCALE = 0.999
 _CLIP_RUN = 3
+_OFFSET = 0.003
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +65,12 @@ def clipped_share(samples: NDArray[np.float32]) -> float:
     for shift in range(_CLIP_RUN):
         within[shift : len(samples) - 2 + shift] |= run
     return float(within.mean())
+
+
+def without_offset(samples: NDArray[np.float32]) -> NDArray[np.float32]:
+    """The samples without a direct-current offset, where there is one worth the name (more than 0.3 % of full scale)."""
+    offset = float(samples.mean(dtype=np.float64)) if len(samples) else 0.0
+    return samples - np.float32(offset) if abs(offset) > _OFFSET else samples
 
 
 def _decibels(amplitude: float) -> float:

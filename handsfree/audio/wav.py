@@ -15,7 +15,7 @@ import soundfile
 import soxr
 from numpy.typing import NDArray
 
-from handsfree.audio.levels import Levels, measure_levels
+from handsfree.audio.levels import Levels, measure_levels, without_offset
 from handsfree.errors import BadInput, MissingPart
 from handsfree.model import SAMPLE_RATE
 
@@ -34,7 +34,7 @@ class Sound:
     """A sound file, read."""
 
     samples: NDArray[np.float32]
-    """mono at SAMPLE_RATE, -1..1"""
+    """mono at SAMPLE_RATE, -1..1, without offset"""
     original_rate: int
     """Hz, of the file"""
     channels: int
@@ -79,6 +79,7 @@ def read_sound(path: Path) -> Sound:
     if not len(samples):
         raise BadInput(f"{path}: holds no sound", "record it again")
     warnings += _level_warnings(measure_levels(samples))
+    samples = without_offset(samples)
     if rate <= 8_000:
         warnings.append(f"narrow band: recorded at {rate} Hz")
     return Sound(samples, rate, channels, tuple(warnings))
