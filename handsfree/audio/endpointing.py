@@ -373,7 +373,7 @@ class _Cutter:
 
 
 class _Unrest:
-    """How high the noise by itself rises above its floor: the height that 95 % of the frames without speech stay below."""
+    """How high the noise by itself rises above its floor: 95 % of the frames without speech stay below."""
 
     _STEP_DB = 0.05
     _SHARE = 0.95

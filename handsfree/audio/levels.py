@@ -68,7 +68,7 @@ def clipped_share(samples: NDArray[np.float32]) -> float:
 
 
 def without_offset(samples: NDArray[np.float32]) -> NDArray[np.float32]:
-    """The samples without a direct-current offset, where there is one worth the name (more than 0.3 % of full scale)."""
+    """The samples without their direct-current offset, where it is worth the name (over 0.3 % of full scale)."""
     offset = float(samples.mean(dtype=np.float64)) if len(samples) else 0.0
     return samples - np.float32(offset) if abs(offset) > _OFFSET else samples
 

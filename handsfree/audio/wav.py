@@ -25,8 +25,8 @@ LONGEST_FILE_S = 2 * 3600.0
 """s. A whole visit in one recording; more is a wrong file, and would not fit small machines' memory."""
 
 _READ_FRAMES = 1 << 17
-_STREAMED_SIZES = {0, 0x7FFFFFFF, 0x7FFFFFFF - 36, 0x80000000, 0xFFFFFFFF, 0xFFFFFFFF - 36}
-"""Lengths that a WAV header states when its writer could not know (a pipe, a recorder that lost power)."""
+_STREAMED_SIZES = {0x7FFFFFFF, 0x7FFFFFFF - 36, 0x80000000, 0xFFFFFFFF, 0xFFFFFFFF - 36}
+"""Lengths that a WAV header states when its writer, filling a pipe, could not know."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -172,7 +172,9 @@ def _check_header(path: Path, rate: int, frames: int, promised: _Promise | None)
             "copy or record it again",
         )
     if frames <= 0:
-        raise BadInput(f"{path}: holds no sound", "record it again")
+        unfinished = promised is not None and promised.size == 0 and promised.there > 0
+        cure = "the recorder never finished the header; repair it or record again" if unfinished else "record it again"
+        raise BadInput(f"{path}: holds no sound", cure)
     if frames / rate > LONGEST_FILE_S:
         raise BadInput(
             f"{path}: {frames / rate / 60:.0f} minutes long, at most {LONGEST_FILE_S / 60:.0f} are taken", "cut it"
