@@ -1,0 +1,91 @@
+"""Words in, the spoken command that they are or begin with out; emergencies anywhere in an utterance."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from handsfree.language.grammar import Grammar
+from handsfree.language.phrases import ASK_FROM, LikePhrases, Trie
+from handsfree.model import Command, Outcome, Unsure
+
+_POLITE = frozenset(("er", "um", "uh", "erm", "well", "so", "please", "now", "then", "okay", "right", "just", "thanks", "mate", "and"))
+"""Said before or after a command; mean nothing there."""
+_MOST_WORDS_BY_LIKENESS = 6
+_DENIED_WITHIN = 5
+"""A denial this many words before an emergency's phrase is about it."""
+
+
+class Commands:
+    """The commands of one language."""
+
+    def __init__(self, grammar: Grammar) -> None:
+        self._exact = {phrase: c.id for c in grammar.commands for phrase in c.phrases}
+        self._leading = Trie()
+        for command in grammar.commands:
+            for phrase in command.before:
+                self._leading.add(phrase, "leading", (command.id, command.takes))
+        self._emergencies = Trie()
+        for command in grammar.commands:
+            for phrase in command.phrases if command.emergency else ():
+                self._emergencies.add(phrase, "emergency", command.id)
+        self._emergency_first = frozenset(self._emergencies.root)
+        self._denials = grammar.denials
+        self._number_words = grammar.numbers.classes
+        self._like = LikePhrases((phrase, c.id) for c in grammar.commands for phrase in c.phrases)
+
+    def bare(self, words: Sequence[str]) -> Sequence[str]:
+        """The words without politeness and hesitation around them; all of them when nothing else is there."""
+        start, end = 0, len(words)
+        while start < end and words[start] in _POLITE:
+            start += 1
+        while end > start and words[end - 1] in _POLITE:
+            end -= 1
+        return words[start:end] if start < end else words
+
+    def exact(self, words: Sequence[str]) -> str | None:
+        """The id of the command that the whole utterance is."""
+        found = self._exact.get(" ".join(words))
+        if found is None and (words[0] in _POLITE or words[-1] in _POLITE):
+            found = self._exact.get(" ".join(self.bare(words)))
+        return found
+
+    def leading(self, words: Sequence[str]) -> tuple[str, str, int] | None:
+        """(id, what it takes, where that starts) of a command with something behind it."""
+        start = 0
+        while start < len(words) - 1 and words[start] in _POLITE:
+            start += 1
+        end, roles = self._leading.longest(words, start)
+        if roles is None or end == len(words):
+            return None
+        command, takes = roles["leading"]
+        return command, takes, end
+
+    def emergency(self, words: Sequence[str]) -> Outcome | None:
+        """An emergency said anywhere; unsure when it was denied or asked ("no smell of gas")."""
+        if self._emergency_first.isdisjoint(words):
+            return None
+        for at in range(len(words)):
+            _, roles = self._emergencies.longest(words, at)
+            if roles is None:
+                continue
+            command = Command(roles["emergency"])
+            before = words[max(0, at - _DENIED_WITHIN) : at]
+            if not self._denials.isdisjoint(before):
+                return Unsure((command,), "an emergency was named but denied")
+            return command
+        return None
+
+    def like(self, words: Sequence[str]) -> Outcome | None:
+        """A command by sound and spelling: the command, unsure when it is near or tied, None when nothing is near."""
+        bare = self.bare(words)
+        if len(bare) > _MOST_WORDS_BY_LIKENESS or any(self._number_words.get(w, "&") not in "&a" for w in bare):
+            return None
+        found = self._like.find(" ".join(bare))
+        if found is None or found.score < ASK_FROM:
+            return None
+        if found.certain:
+            return Command(found.meaning)
+        commands = [Command(found.meaning)]
+        if found.runner_up and found.runner_up_score >= ASK_FROM:
+            commands.append(Command(found.runner_up))
+        return Unsure(tuple(commands), "it sounds like a command")

@@ -1,0 +1,294 @@
+"""Words and what the step expects in, an outcome out. Nothing is guessed: what can be read two ways is unsure, with every reading.
+
+An utterance is a command, an answer of the kind that is expected, or claims (one number with what was said about it). Exactly one reading
+that fits is certain; words that belong to nothing make it unsure.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from itertools import islice, product
+
+from handsfree.language.commands import Commands
+from handsfree.language.dates import Dates
+from handsfree.language.grammar import Grammar
+from handsfree.language.letters import Spelling
+from handsfree.language.phrases import ASK_FROM, Likeness, LikePhrases
+from handsfree.language.pieces import Claim, Cutter, pieces_trie
+from handsfree.language.weighing import Scales, Weighed
+from handsfree.language.written import Written
+from handsfree.model import Command, Expectation, Nothing, Outcome, Reading, Readings, Text, Unsure
+
+MOST_WORDS = 80
+"""Longer talk is no answer."""
+MOST_ALTERNATIVES = 6
+
+_STRONG = re.compile("[eThkmbtQH-]|p.|.p|..")
+"""Class letters of a number that is worth asking about between other words; a lone "one" or "oh" is not."""
+
+
+class Interpreter:
+    """Understands one language."""
+
+    def __init__(self, grammar: Grammar) -> None:
+        self._numbers = grammar.numbers
+        self._quantities = grammar.quantities
+        self._homophones = grammar.homophones
+        self._written = Written(grammar)
+        self._commands = Commands(grammar)
+        self._spelling = Spelling(grammar)
+        self._dates = Dates(grammar)
+        self._cutter = Cutter(grammar)
+        self._scales = Scales(grammar)
+        self._trie = pieces_trie(grammar)
+        self._nothing = frozenset(grammar.nothing)
+        self._ordinals = frozenset(grammar.numbers.ordinals)
+        self._like_choices: dict[tuple[tuple[str, tuple[str, ...]], ...], LikePhrases] = {}
+
+    def understand(self, text: str, expectation: Expectation) -> Outcome:
+        """The outcome of an utterance. Never raises; its time is bounded by MOST_WORDS and by what `written` reads."""
+        words = self._written.words(text)
+        if not words:
+            return Nothing("nothing was said")
+        emergency = self._commands.emergency(words)
+        if emergency is not None:
+            return emergency
+        if len(words) > MOST_WORDS:
+            return Nothing("too long for an answer")
+        if expectation.kind == "choice" and (choice := self._exact_choice(words, expectation)) is not None:
+            return choice
+        command = self._commands.exact(words)
+        if command is not None:
+            return Command(command)
+        for way in (self._by_kind, self._with_command, self._none_said):
+            outcome = way(words, expectation)
+            if outcome is not None:
+                return outcome
+        found = self._values(words, expectation)
+        if type(found) is not Nothing:
+            return found
+        return self._by_likeness(words, expectation) or found
+
+    def _by_likeness(self, words: list[str], expectation: Expectation) -> Outcome | None:
+        if expectation.kind == "choice" and (liked := self._like_choice(words, expectation)) is not None:
+            return liked
+        if expectation.kind in ("letters", "serial"):
+            return None
+        return self._commands.like(words)
+
+    # ------------------------------------------------------------------------------------------ kinds that are no value
+
+    def _by_kind(self, words: list[str], expectation: Expectation) -> Outcome | None:
+        """What the kinds that are no measured value make of the words; None to go on."""
+        kind = expectation.kind
+        if kind in ("any", "number", "quantity", "choice", "yes_no"):
+            return self._ordinal(words) if kind == "number" and words[-1] in self._ordinals else None
+        if kind == "date":
+            return _texts(self._dates.dates(words), kind, "it can be two dates")
+        if kind == "time":
+            return _texts(self._dates.times(words), kind, "morning or afternoon")
+        if kind == "digits":
+            return self._digits(words, expectation.length)
+        found = self._spelling.spelled(words, letters=True, digits=kind == "serial")
+        return self._of_length(found, kind, expectation.length)
+
+    def _ordinal(self, words: list[str]) -> Outcome | None:
+        readings = self._numbers.parse(words[1:] if words[0] == "the" else words)
+        return Readings((Reading(readings[0].value),)) if readings else None
+
+    def _digits(self, words: list[str], length: int | None) -> Outcome | None:
+        core = [self._homophones.get(w, w) for w in self._without_lead_in(words)]
+        text = self._numbers.digit_string(core)
+        if text is None:
+            return None
+        texts = [text]
+        classes = self._numbers.classes_of(core)
+        if len(classes) > 2 and "Td" in classes and not re.search("[hkmbtp]", classes):
+            texts += [t for t in self._spelling.spelled(core, letters=False, digits=True) if t != text]
+        return self._of_length(texts, "digits", length)
+
+    def _of_length(self, texts: Sequence[str], kind: str, length: int | None) -> Outcome | None:
+        fitting = [t for t in texts if length is None or len(t.replace(".", "")) == length]
+        if texts and not fitting:
+            return _unsure([Text(t, kind) for t in texts], f"{length} characters are expected")
+        return _texts(fitting, kind, "a letter or a digit" if kind == "serial" else "single digits or pairs")
+
+    def _without_lead_in(self, words: list[str]) -> list[str]:
+        start = 0
+        while start < len(words):
+            end, roles = self._trie.longest(words, start)
+            if roles is None or not ("filler" in roles or "name" in roles or "generic" in roles) or words[start] in ("o", "oh"):
+                break
+            start = end
+        return words[start:]
+
+    # ------------------------------------------------------------------------------------------ choices
+
+    def _exact_choice(self, words: list[str], expectation: Expectation) -> Outcome | None:
+        said = (" ".join(words), " ".join(self._commands.bare(words)))
+        phrases = expectation.phrases
+        found = [c for c in expectation.choices if any(s in phrases.get(c, ()) for s in said)]
+        return _texts(found, "choice", "it can be two answers")
+
+    def _like_choice(self, words: list[str], expectation: Expectation) -> Outcome | None:
+        number_words = self._numbers.classes
+        if any(number_words.get(w, "a") not in "a&" for w in words):
+            return None
+        key = tuple((c, tuple(expectation.phrases.get(c, ()))) for c in expectation.choices)
+        like = self._like_choices.get(key)
+        if like is None:
+            rows = [(phrase, choice) for choice, phrases in key for phrase in phrases]
+            like = LikePhrases(r for r in rows if all(number_words.get(w, "a") in "a&" for w in r[0].split()))
+            self._like_choices[key] = like
+        return _liked(like.find(" ".join(self._commands.bare(words))), lambda choice: Text(choice, "choice"))
+
+    # ------------------------------------------------------------------------------------------ commands with more
+
+    def _with_command(self, words: list[str], expectation: Expectation) -> Outcome | None:
+        found = self._commands.leading(words)
+        if found is None:
+            return None
+        command, takes, end = found
+        rest = words[end:]
+        if takes == "words":
+            return Command(command, target=" ".join(rest))
+        if takes == "value":
+            return _as_command(command, self._values(rest, expectation))
+        return self._with_target(command, rest, expectation)
+
+    def _with_target(self, command: str, rest: list[str], expectation: Expectation) -> Outcome | None:
+        """ "change the flue temperature to fifty eight": target, its qualifier, and what it is changed to."""
+        value: list[str] = []
+        for at, word in enumerate(rest):
+            if at and word in ("to", "is"):
+                rest, value = rest[:at], rest[at + 1 :]
+                break
+        target, qualifier, known = self._target(rest)
+        plain = Command(command, target=target, qualifier=qualifier)
+        if not value:
+            return plain
+        if known:
+            expectation = Expectation("quantity", target, qualifier, expectation.gas)
+        return _as_command(command, self._values(value, expectation), target, qualifier) or _unsure(
+            [plain], "what it changes to is not clear"
+        )
+
+    def _target(self, words: list[str]) -> tuple[str, str | None, bool]:
+        """(quantity id or spoken name, qualifier, whether it is a quantity)."""
+        names: tuple[str, ...] = ()
+        qualifier = None
+        at = 0
+        known = True
+        while at < len(words):
+            end, roles = self._trie.longest(words, at)
+            if roles is None:
+                known, at = False, at + 1
+                continue
+            if "name" in roles or "shared" in roles:
+                names = roles.get("name") or roles["shared"]
+            elif "qualifier" in roles:
+                qualifier = roles["qualifier"]
+            elif "filler" not in roles:
+                known = False
+            at = end
+        if len(names) == 1 and known:
+            return names[0], qualifier, True
+        return " ".join(words[1:] if words[0] == "the" and len(words) > 1 else words), None, False
+
+    # ------------------------------------------------------------------------------------------ values
+
+    def _none_said(self, words: list[str], expectation: Expectation) -> Outcome | None:
+        """ "none" where a quantity is asked: a measured zero, or nothing measured."""
+        if expectation.quantity is None or " ".join(self._commands.bare(words)) not in self._nothing:
+            return None
+        quantity = self._quantities[expectation.quantity]
+        zero = self._numbers.parse([self._numbers.words_of("o")[0]])[0].value
+        reading = Reading(zero, quantity.id, quantity.unit, expectation.qualifier)
+        return Unsure((Readings((reading,)), Command("no_reading")), "a measured zero, or no reading")
+
+    def _values(self, words: list[str], expectation: Expectation) -> Outcome:
+        """Readings, unsure, or nothing."""
+        cut = self._cutter.cut(words)
+        claims, doubts = cut.claims, cut.doubts
+        if not claims:
+            return self._no_claim(words, doubts, expectation)
+        if cut.unknown:
+            claims = _worth_asking(claims)
+            named = any(c.names or c.units or c.either for c in claims)
+            if not claims or (expectation.kind != "any" and len(cut.unknown) > 3 and not named):
+                return Nothing("talk that is no value")
+            doubts.append(f"other words were said: {' '.join(cut.unknown[:6])}")
+        weigh = self._scales.weigh
+        weighed = [weigh(c, expectation, claims[i - 1] if i else None) for i, c in enumerate(claims)]
+        for one in weighed:
+            doubts += one.doubts
+        if not doubts and all(len(one.fitting) == 1 for one in weighed):
+            return Readings(tuple([one.fitting[0] for one in weighed]))
+        return _undecided(weighed, doubts)
+
+    def _no_claim(self, words: list[str], doubts: list[str], expectation: Expectation) -> Outcome:
+        if doubts:
+            return Unsure((), doubts[0])
+        ordinals = [i for i, w in enumerate(words) if w in self._ordinals]
+        if len(ordinals) == 1 and expectation.kind in ("any", "number"):
+            for start in range(ordinals[0] + 1):
+                readings = self._numbers.parse(words[start : ordinals[0] + 1])
+                if readings:
+                    return _unsure([Readings((Reading(readings[0].value),))], "an ordinal is no measured value")
+        return Nothing("no value was said")
+
+
+def _worth_asking(claims: Sequence[Claim]) -> list[Claim]:
+    """Claims that are no chance word of talk: a lone "one" or "oh" is not asked about."""
+    return [
+        c
+        for c in claims
+        if c.names or c.units or c.either or len(c.said) > 1 or _STRONG.search(c.said) or (c.numbers and c.numbers[0].value > 1)
+    ]
+
+
+def _as_command(command: str, outcome: Outcome, target: str | None = None, qualifier: str | None = None) -> Outcome | None:
+    """A command with the values behind it; None when there are none."""
+    match outcome:
+        case Readings(readings):
+            return Command(command, readings, target, qualifier)
+        case Unsure(alternatives, reason):
+            commands = [Command(command, a.readings, target, qualifier) for a in alternatives if isinstance(a, Readings)]
+            return Unsure(tuple(commands), reason)
+        case _:
+            return None
+
+
+def _undecided(weighed: Sequence[Weighed], doubts: Sequence[str]) -> Outcome:
+    """Unsure, with every reading; those that were refused stand for a claim that nothing fits."""
+    choices = [one.fitting or one.refused for one in weighed]
+    alternatives = [Readings(readings) for readings in islice(product(*[c for c in choices if c]), MOST_ALTERNATIVES)]
+    refused = [reason for one in weighed if not one.fitting for reason in one.reasons]
+    reason = (refused or list(doubts) or ["it can be read two ways"])[0]
+    return Unsure(tuple(dict.fromkeys(a for a in alternatives if a.readings)), reason)
+
+
+def _unsure(alternatives: Sequence[Readings | Command | Text], reason: str) -> Unsure:
+    return Unsure(tuple(alternatives), reason)
+
+
+def _texts(texts: Sequence[str], kind: str, reason: str) -> Outcome | None:
+    """Text when there is one, unsure when there are several, None when there is none."""
+    if not texts:
+        return None
+    if len(texts) == 1:
+        return Text(texts[0], kind)
+    return Unsure(tuple(Text(t, kind) for t in texts), reason)
+
+
+def _liked(found: Likeness | None, outcome: Callable[[str], Text | Command]) -> Outcome | None:
+    """A likeness as an outcome: certain, asked, or None."""
+    if found is None or found.score < ASK_FROM:
+        return None
+    if found.certain:
+        return outcome(found.meaning)
+    alternatives = [outcome(found.meaning)]
+    if found.runner_up and found.runner_up_score >= ASK_FROM:
+        alternatives.append(outcome(found.runner_up))
+    return Unsure(tuple(alternatives), "it sounds like an answer")

@@ -1,0 +1,127 @@
+"""Words in, the phrases they hold out: exactly by a trie, and by sound and spelling with a threshold and a margin.
+
+Number words are never matched by likeness: a phrase that holds one is only found exactly, and words that hold one are only looked up exactly.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+THRESHOLD = 86.0
+"""Likeness, 0 to 100, from which a phrase can be meant. Set on pairs that must stay apart (inlet/outlet pressure: 83) and slips that must be found."""
+MARGIN = 8.0
+"""How much the best must lead over the best of any other meaning."""
+ASK_FROM = 76.0
+"""Likeness from which a phrase is asked about."""
+
+Node = dict[str, Any]
+ROLES = ""
+"""The key under which a node keeps what ends there: role -> meaning. No word is empty."""
+
+
+class Trie:
+    """Phrases by their words; several roles may end at one place."""
+
+    def __init__(self) -> None:
+        self.root: Node = {}
+
+    def add(self, phrase: str, role: str, meaning: Any) -> None:
+        """Let `phrase` have `meaning` in `role`; tuples of one role add up."""
+        node = self.root
+        for word in phrase.split():
+            node = node.setdefault(word, {})
+        roles = node.setdefault(ROLES, {})
+        if isinstance(meaning, tuple) and role in roles:
+            meaning = tuple(dict.fromkeys(roles[role] + meaning))
+        roles[role] = meaning
+
+    def longest(self, words: Sequence[str], start: int) -> tuple[int, Mapping[str, Any] | None]:
+        """(end, roles) of the longest phrase that starts at `start`; (start, None) when there is none."""
+        node = self.root
+        end, roles = start, None
+        for index in range(start, len(words)):
+            following = node.get(words[index])
+            if following is None:
+                break
+            node = following
+            if ROLES in node:
+                end, roles = index + 1, node[ROLES]
+        return end, roles
+
+
+_SOUND_RULES = (
+    # what stands written -> how it sounds; longest first where it matters
+    ("tch", "C"), ("sch", "sk"), ("igh", "Y"), ("ough", "o"), ("augh", "o"), ("tion", "Sn"), ("sion", "Sn"), ("ph", "f"), ("gh", ""), ("kn", "n"),
+    ("wr", "r"), ("wh", "w"), ("mb ", "m "), ("ck", "k"), ("ch", "C"), ("sh", "S"), ("th", "T"), ("qu", "kw"), ("dge", "J"), ("ce", "se"), ("ci", "si"),
+    ("cy", "sy"), ("c", "k"), ("q", "k"), ("x", "ks"), ("z", "s"), ("ge ", "J "), ("gi", "Ji"), ("oo", "U"), ("ew", "U"), ("ue", "U"), ("ou", "W"),
+    ("ow", "W"), ("ee", "E"), ("ea", "E"), ("ie", "E"), ("ai", "A"), ("ay", "A"), ("ei", "A"), ("ey", "A"), ("oa", "O"), ("au", "o"), ("aw", "o"),
+    ("er ", "a "), ("or ", "a "), ("ar ", "a "), ("re ", "a "), ("e ", " "),
+)  # fmt: skip
+
+
+def sound_of(text: str) -> str:
+    """A rough key of how words sound: two spellings of one sound come out alike."""
+    key = " ".join(text.split()) + " "
+    for written, sounded in _SOUND_RULES:
+        key = key.replace(written, sounded)
+    squeezed = []
+    for letter in key:
+        if not squeezed or letter != squeezed[-1]:
+            squeezed.append(letter)
+    return "".join(squeezed).replace(" ", "")
+
+
+@dataclass(frozen=True, slots=True)
+class Likeness:
+    """The outcome of matching by likeness."""
+
+    meaning: str
+    """of the best phrase"""
+    score: float
+    """0 to 100"""
+    runner_up: str | None
+    """the best other meaning"""
+    runner_up_score: float
+
+    @property
+    def certain(self) -> bool:
+        """Good enough to be taken without a question."""
+        return self.score >= THRESHOLD and self.score - self.runner_up_score >= MARGIN
+
+
+class LikePhrases:
+    """Phrases with meanings, found by sound and spelling."""
+
+    def __init__(self, phrases: Iterable[tuple[str, str]]) -> None:
+        rows = [(phrase, meaning) for phrase, meaning in phrases]
+        self._spelled = [phrase for phrase, _ in rows]
+        self._sounded = [sound_of(phrase) for phrase, _ in rows]
+        self._meanings = [meaning for _, meaning in rows]
+
+    def find(self, text: str) -> Likeness | None:
+        """The likest phrase, the mean of the likeness by spelling and by sound; None when nothing comes near."""
+        from rapidfuzz import fuzz, process  # late: an exact answer needs no likeness
+
+        if not self._spelled or not text:
+            return None
+        sound = sound_of(text)
+        best: dict[str, float] = {}
+        spelled = process.extract(text, self._spelled, scorer=fuzz.ratio, processor=None, limit=12, score_cutoff=60)
+        for _, score, index in spelled:
+            mean = (score + fuzz.ratio(sound, self._sounded[index])) / 2
+            meaning = self._meanings[index]
+            if mean > best.get(meaning, 0.0):
+                best[meaning] = mean
+        sounded = process.extract(sound, self._sounded, scorer=fuzz.ratio, processor=None, limit=12, score_cutoff=60)
+        for _, score, index in sounded:
+            mean = (score + fuzz.ratio(text, self._spelled[index])) / 2
+            meaning = self._meanings[index]
+            if mean > best.get(meaning, 0.0):
+                best[meaning] = mean
+        if not best:
+            return None
+        order = sorted(best.items(), key=lambda item: -item[1])
+        runner_up, runner_up_score = order[1] if len(order) > 1 else (None, 0.0)
+        return Likeness(order[0][0], order[0][1], runner_up, runner_up_score)

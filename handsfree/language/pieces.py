@@ -1,0 +1,332 @@
+"""Words in, claims out: one number each, with the name, unit and qualifier that were said about it.
+
+A claim is what was said, not yet what is meant: shared names keep all their quantities, short units all their units, ambiguous numbers all
+their readings. Words that belong to nothing are kept too, because they make the whole doubtful.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
+from typing import Any
+
+from handsfree.language.grammar import Grammar
+from handsfree.language.numbers import NumberReading, Numbers
+from handsfree.language.phrases import Trie
+
+_CORE = "[doeThkmbtpDRHQ]"
+_RUN = re.compile(rf"[-+]?(?:a(?=[hkmbtHQ]))?{_CORE}(?:&?a?{_CORE})*")
+_FRACTION_AFTER_UNIT = re.compile("&[ad]?[HQ]")
+_WHOLE_FIRST = re.compile("[do]p")
+_STRONG = re.compile("[deThkmbtHQ]")
+
+Roles = Mapping[str, Any]
+
+
+@dataclass(slots=True)
+class Claim:
+    """One number, and what was said about it."""
+
+    numbers: tuple[NumberReading, ...] = ()
+    said: str = ""
+    """classes of the number words"""
+    names: tuple[str, ...] = ()
+    """ids of the quantities that were named; several when the name is shared"""
+    dimension: str = ""
+    """when a generic name gave no more than this"""
+    qualifier: str | None = None
+    units: tuple[str, ...] = ()
+    """that the word names in full"""
+    short: tuple[str, ...] = ()
+    """that the word may be short for, once the quantity is known"""
+    qualifier_or_unit: str | None = None
+    """the qualifier that the unit's word may be ("min")"""
+    over: bool = False
+    """said behind "over", as the second of a pair"""
+    either: tuple[tuple[str | None, tuple[NumberReading, ...]], ...] = ()
+    """(quantity, numbers): what it can be when a number word may belong to the name or to the value"""
+
+
+@dataclass(slots=True)
+class Cut:
+    """An utterance, cut."""
+
+    words: Sequence[str]
+    classes: str
+    claims: list[Claim] = field(default_factory=list)
+    claim: Claim = field(default_factory=Claim)
+    doubts: list[str] = field(default_factory=list)
+    unknown: list[str] = field(default_factory=list)
+    parted: bool = False
+    """a separator was just said"""
+    after_number: bool = False
+
+    def close(self) -> None:
+        """End the claim on hand; what has no number is dropped."""
+        if self.claim.numbers or self.claim.either:
+            self.claims.append(self.claim)
+        self.claim = Claim()
+
+
+class Cutter:
+    """Cuts the utterances of one language."""
+
+    def __init__(self, grammar: Grammar) -> None:
+        self._numbers: Numbers = grammar.numbers
+        self._homophones = grammar.homophones
+        self._homophone_words = frozenset(grammar.homophones)
+        self._units = grammar.units
+        self._trie = pieces_trie(grammar)
+        self._one = (NumberReading(Decimal(1), "cardinal"),)
+        self._none_said = (NumberReading(Decimal(0), "cardinal"),)
+
+    def cut(self, words: Sequence[str]) -> Cut:
+        """Claims, doubts and words that belong to nothing."""
+        classes = self._numbers.classes_of(words)
+        if not self._homophone_words.isdisjoint(words):
+            words, classes = self._with_homophones(list(words), classes)
+        cut = Cut(words, classes)
+        longest = self._trie.longest
+        at, count = 0, len(words)
+        while at < count:
+            letter = classes[at]
+            end, roles = longest(words, at)
+            if roles is not None and (letter == "x" or "name" in roles):
+                at = self._take_phrase(cut, roles, at, end)
+                continue
+            match = _RUN.match(classes, at) if letter != "x" else None
+            if match is not None:
+                at = self._take_number(cut, at, match.end())
+            elif letter == "a" and (past := self._unit_and_fraction(cut, at)) is not None:
+                at = past
+            else:
+                if letter == "&":
+                    cut.parted = True
+                elif letter != "a":
+                    cut.unknown.append(words[at])
+                cut.after_number = False
+                at += 1
+        cut.close()
+        if len(cut.claims) > 1:
+            cut.claims = self._joined_times(cut.claims)
+        return cut
+
+    def _with_homophones(self, words: list[str], classes: str) -> tuple[list[str], str]:
+        """"nine point to": behind "point", "double" or "treble" only a digit can stand."""
+        letters = list(classes)
+        for at in range(1, len(words)):
+            if words[at] in self._homophone_words and classes[at - 1] in "pDR":
+                words[at] = self._homophones[words[at]]
+                letters[at] = self._numbers.classes[words[at]]
+        return words, "".join(letters)
+
+    # ------------------------------------------------------------------------------------------ numbers
+
+    def _take_number(self, cut: Cut, at: int, end: int) -> int:
+        numbers = self._numbers.parse_run(cut.words[at:end], cut.classes[at:end])
+        said = cut.classes[at:end]
+        if not numbers:
+            return self._take_broken_number(cut, at, end)
+        if cut.claim.numbers or cut.claim.either:
+            over = cut.claim.over
+            cut.close()
+            cut.claim.over = over
+        cut.claim.numbers, cut.claim.said = numbers, said
+        cut.parted, cut.after_number = False, True
+        return self._skip_to_unit(cut, end) if said[-1] in "HQ" else end
+
+    def _take_broken_number(self, cut: Cut, at: int, end: int) -> int:
+        """Two numbers joined by "and", or words that make no number."""
+        for middle in range(at + 1, end - 1):
+            if cut.classes[middle] == "&":
+                first = self._numbers.parse_run(cut.words[at:middle], cut.classes[at:middle])
+                second = self._numbers.parse_run(cut.words[middle + 1 : end], cut.classes[middle + 1 : end])
+                if first and second:
+                    cut.doubts.append("two numbers were said")
+                    self._take_number(cut, at, middle)
+                    return self._take_number(cut, middle + 1, end)
+        if _STRONG.search(cut.classes, at, end):
+            cut.doubts.append(f"{' '.join(cut.words[at:end])} is no complete number")
+        else:
+            cut.unknown += cut.words[at:end]
+        cut.after_number = False
+        return end
+
+    def _skip_to_unit(self, cut: Cut, at: int) -> int:
+        """Past the "of a" of "quarter of a bar" and the "a" of "half a bar", when a unit follows."""
+        start = at
+        if at < len(cut.words) and cut.words[at] == "of":
+            at += 1
+        if at < len(cut.words) and cut.classes[at] == "a":
+            at += 1
+        if at > start and not self._unit_at(cut, at):
+            return start
+        return at
+
+    def _unit_at(self, cut: Cut, at: int) -> int:
+        """End of the unit's name at `at`, 0 when there is none."""
+        end, roles = self._trie.longest(cut.words, at)
+        return end if roles is not None and ("unit" in roles or "short" in roles) else 0
+
+    def _unit_and_fraction(self, cut: Cut, at: int) -> int | None:
+        """ "a bar and a half": one of the unit, only with a fraction behind it; None when it is not that."""
+        end = self._unit_at(cut, at + 1)
+        if not end or not _FRACTION_AFTER_UNIT.match(cut.classes, end):
+            return None
+        if cut.claim.numbers or cut.claim.either:
+            cut.close()
+        cut.claim.numbers, cut.claim.said = self._one, "d"
+        cut.after_number = True
+        return at + 1
+
+    def _and_fraction(self, cut: Cut, at: int) -> int:
+        """Past the fraction behind a unit ("one bar and a quarter"), which is added."""
+        match = _FRACTION_AFTER_UNIT.match(cut.classes, at)
+        if match is None or len(cut.claim.numbers) != 1 or cut.claim.numbers[0].form != "cardinal":
+            return at
+        end = match.end()
+        if self._unit_at(cut, end):
+            return at  # "one hour and a half minute"
+        fraction = self._numbers.parse_run(cut.words[at + 1 : end], cut.classes[at + 1 : end])
+        if len(fraction) != 1:
+            return at
+        cut.claim.numbers = (NumberReading(cut.claim.numbers[0].value + fraction[0].value, "mixed"),)
+        return end
+
+    # ------------------------------------------------------------------------------------------ phrases
+
+    def _take_phrase(self, cut: Cut, roles: Roles, at: int, end: int) -> int:
+        after_number, cut.after_number = cut.after_number, False
+        claim = cut.claim
+        if after_number and ("unit" in roles or "short" in roles) and not (claim.units or claim.short):
+            claim.units, claim.short = roles.get("unit", ()), roles.get("short", ())
+            claim.qualifier_or_unit = roles.get("qualifier")
+            return self._and_fraction(cut, end) if end < len(cut.words) else end
+        if "filler" in roles:
+            cut.after_number = after_number and cut.words[at] in ("of",)
+            if "separator" in roles:
+                cut.parted = True
+        elif "name" in roles or "shared" in roles or "generic" in roles:
+            return self._take_name(cut, roles, at, end)
+        elif "qualifier" in roles:
+            if claim.numbers and (claim.qualifier or cut.parted):
+                cut.close()
+            cut.claim.qualifier = roles["qualifier"]
+        elif "separator" in roles:
+            cut.parted = True
+            claim.over = cut.words[at] == "over"
+        elif "hedge" in roles:
+            cut.doubts.append(f"{' '.join(cut.words[at:end])} is no exact value")
+        elif "zero" in roles:
+            if claim.numbers:
+                cut.close()
+            cut.claim.numbers, cut.claim.said = self._none_said, "o"
+            cut.claim.names = roles["zero"]
+        else:
+            cut.unknown += cut.words[at:end]
+        return end
+
+    def _take_name(self, cut: Cut, roles: Roles, at: int, end: int) -> int:
+        claim = cut.claim
+        if (claim.numbers or claim.either) and (claim.names or claim.dimension or cut.parted):
+            cut.close()
+            claim = cut.claim
+        elif claim.names and not claim.numbers:
+            cut.doubts.append("two names were said with one value")
+        cut.parted = False
+        names = roles.get("name") or roles.get("shared")
+        if names:
+            claim.names = names
+        else:
+            claim.dimension = roles["generic"]
+        if "name" in roles and cut.classes[end - 1] == "d" and not claim.numbers:
+            return self._name_or_value(cut, at, end)
+        return end
+
+    def _name_or_value(self, cut: Cut, at: int, end: int) -> int:
+        """ "c o two nine": the name ends in a number word, which may belong to the value instead.
+
+        The value behind the name is certain when something stands between them, or when it is a decimal with its own whole part.
+        """
+        words, classes = cut.words, cut.classes
+        run = _RUN.match(classes, end) if end < len(words) else None
+        if run is None and any(c in "doeTHQ" for c in classes[end:]):
+            return end
+        stop = run.end() if run else end
+        other = self._other_name(words, at, end)
+        first = end - 2 if other is None and classes[end - 2] == "o" else end - 1  # "o two" alone may be the digits 02
+        whole = self._numbers.parse_run(words[first:stop], classes[first:stop])
+        behind = self._numbers.parse_run(words[end:stop], classes[end:stop]) if run else ()
+        if behind and behind[0].form == "decimal" and classes[end] != "p":
+            cut.claim.numbers, cut.claim.said = behind, classes[end:stop]
+        elif behind or whole:
+            name = cut.claim.names[0]
+            pairs = ((name, behind), (other, whole))
+            cut.claim.either = tuple((quantity, numbers) for quantity, numbers in pairs if numbers)
+            cut.claim.names = ()
+            cut.claim.said = classes[first:stop]
+            cut.doubts.append("the two may belong to the name or to the value")
+        else:
+            cut.doubts.append(f"{' '.join(words[end:stop])} is no complete number")
+        cut.after_number = True
+        return stop
+
+    def _other_name(self, words: Sequence[str], at: int, end: int) -> str | None:
+        """The quantity whose name is the same without its last word."""
+        stop, roles = self._trie.longest(words[: end - 1], at)
+        names = roles.get("name") if roles is not None and stop == end - 1 else None
+        return names[0] if names else None
+
+    # ------------------------------------------------------------------------------------------ durations
+
+    def _joined_times(self, claims: list[Claim]) -> list[Claim]:
+        """ "two minutes ten seconds" as one claim, in the smaller unit."""
+        joined: list[Claim] = []
+        for claim in claims:
+            last = joined[-1] if joined else None
+            if (
+                last is not None
+                and len(last.units) == len(claim.units) == 1
+                and len(last.numbers) == len(claim.numbers) == 1
+                and not claim.names
+                and self._units.dimension(last.units[0]) == self._units.dimension(claim.units[0]) == "time"
+            ):
+                big, small = self._units.by_id[last.units[0]].factor, self._units.by_id[claim.units[0]].factor
+                if big > small and claim.numbers[0].value * small < big:
+                    total = last.numbers[0].value * (big / small) + claim.numbers[0].value
+                    number = (NumberReading(total, "cardinal"),)
+                    joined[-1] = replace(last, numbers=number, units=claim.units)
+                    continue
+            joined.append(claim)
+        return joined
+
+
+def pieces_trie(grammar: Grammar) -> Trie:
+    """Every phrase that can stand in an utterance with a value, with its roles."""
+    trie = Trie()
+    for quantity in grammar.quantities.values():
+        for name in quantity.names:
+            trie.add(name, "name", (quantity.id,))
+            if name == "o two":
+                trie.add("oh two", "name", (quantity.id,))
+        for name in quantity.shared:
+            trie.add(name, "shared", (quantity.id,))
+        for phrase in quantity.zero:
+            trie.add(phrase, "zero", (quantity.id,))
+    for unit in grammar.units.by_id.values():
+        for name in unit.names:
+            trie.add(name, "unit", (unit.id,))
+        for name in (*unit.short, *unit.heard):
+            trie.add(name, "short", (unit.id,))
+    for qualifier in grammar.qualifiers:
+        for name in qualifier.names:
+            trie.add(name, "qualifier", qualifier.id)
+    for generic in grammar.generics:
+        for name in generic.names:
+            trie.add(name, "generic", generic.dimension)
+    for role, phrases in (("filler", grammar.fillers), ("separator", grammar.separators), ("hedge", grammar.hedges)):
+        for phrase in phrases:
+            trie.add(phrase, role, phrase)
+    return trie

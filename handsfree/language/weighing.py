@@ -1,0 +1,207 @@
+"""A claim and what the step expects in, the readings that fit and those that do not out, each with its reason."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from handsfree.language.grammar import Grammar
+from handsfree.language.numbers import NumberReading
+from handsfree.language.pieces import Claim
+from handsfree.language.units import NO_UNIT, Quantity
+from handsfree.model import Expectation, Reading, decimal_string
+
+
+@dataclass(slots=True)
+class Weighed:
+    """A claim held against quantities."""
+
+    fitting: list[Reading] = field(default_factory=list)
+    refused: list[Reading] = field(default_factory=list)
+    reasons: list[str] = field(default_factory=list)
+    """why those were refused"""
+    doubts: list[str] = field(default_factory=list)
+    """why even a single fitting one is not certain"""
+
+
+class Scales:
+    """Weighs the claims of one language."""
+
+    def __init__(self, grammar: Grammar) -> None:
+        self._quantities = grammar.quantities
+        self._units = grammar.units
+        self._alike = {quantity: frozenset(group) for group in grammar.alike for quantity in group}
+        self._pairs = dict(grammar.pairs)
+        self._second_of_pair = frozenset(self._pairs.values())
+
+    def weigh(self, claim: Claim, expectation: Expectation, before: Claim | None = None) -> Weighed:
+        """What the claim can mean. `before` is the claim said just before it in the same utterance."""
+        weighed = Weighed()
+        if claim.either:
+            for quantity, numbers in claim.either:
+                self._against(claim, numbers, quantity or self._expected(expectation, claim), expectation, weighed)
+            return weighed
+        names: Sequence[str | None] = claim.names
+        if len(names) > 1:
+            names = self._shared(claim, expectation)
+        elif not names:
+            names = (self._unnamed(claim, expectation, before, weighed),)
+        for quantity in names:
+            self._against(claim, claim.numbers, quantity, expectation, weighed)
+        expected = expectation.quantity
+        if len(claim.names) == 1 and expected != claim.names[0] and expected in self._alike.get(claim.names[0], ()):
+            weighed.doubts.append(f"{self._said(claim.names[0])} sounds like {self._said(expected)}")
+            self._against(claim, claim.numbers, expected, expectation, weighed)
+        return weighed
+
+    def _expected(self, expectation: Expectation, claim: Claim) -> str | None:
+        """The step's quantity, unless a generic name or nothing of it fits the claim's dimension."""
+        quantity = expectation.quantity
+        if quantity is not None and claim.dimension:
+            return quantity if self._dimension_of(quantity) == claim.dimension else None
+        return quantity
+
+    def _unnamed(self, claim: Claim, expectation: Expectation, before: Claim | None, weighed: Weighed) -> str | None:
+        expected = self._expected(expectation, claim)
+        if before is None:
+            return expected
+        if claim.over:
+            first = before.names[0] if len(before.names) == 1 else self._expected(expectation, before)
+            if first in self._pairs and before.qualifier is None:
+                return self._pairs[first]
+        if claim.qualifier is None or claim.qualifier == before.qualifier:
+            weighed.doubts.append("two values were said and only one is asked")
+        return before.names[0] if len(before.names) == 1 else expected
+
+    def _shared(self, claim: Claim, expectation: Expectation) -> Sequence[str | None]:
+        """Quantities that a shared name may mean: the step's own if it is one of them, else those that the unit allows."""
+        if expectation.quantity in claim.names and self._unit_options(claim, self._quantities[expectation.quantity]):
+            return (expectation.quantity,)
+        return tuple(n for n in claim.names if self._unit_options(claim, self._quantities[n])) or claim.names
+
+    def _dimension_of(self, quantity: str) -> str:
+        return self._units.dimension(self._quantities[quantity].unit)
+
+    def _said(self, quantity: str | None) -> str:
+        return self._quantities[quantity].said if quantity else "the value"
+
+    def _unit_options(self, claim: Claim, quantity: Quantity) -> tuple[str, ...]:
+        """Units that the claim may be in for this quantity; empty when the spoken one does not go with it."""
+        if not claim.units and not claim.short:
+            return (quantity.unit,)
+        fits = self._units.fits
+        options = tuple(u for u in claim.units + claim.short if quantity.unit != NO_UNIT and fits(u, quantity.unit))
+        if quantity.unit in options:
+            return (quantity.unit,)
+        if not options and claim.qualifier_or_unit and claim.qualifier is None:
+            return (quantity.unit,)
+        return options
+
+    def _against(
+        self, claim: Claim, numbers: Sequence[NumberReading], quantity_id: str | None, expectation: Expectation, weighed: Weighed
+    ) -> None:
+        if quantity_id is None:
+            self._without_quantity(claim, numbers, expectation, weighed)
+            return
+        quantity = self._quantities[quantity_id]
+        units = self._unit_options(claim, quantity)
+        if not units:
+            unit = (claim.units + claim.short)[0]
+            name = self._units.by_id[unit].plural
+            weighed.refused += [Reading(n.value, None, unit, claim.qualifier) for n in numbers[:1]]
+            weighed.reasons.append(f"{name} does not go with {quantity.said}")
+            return
+        own = expectation.quantity == quantity_id
+        qualifier = claim.qualifier or (expectation.qualifier if own else None)
+        if claim.qualifier is None and claim.qualifier_or_unit and not self._spoken_fits(claim, quantity):
+            qualifier = claim.qualifier_or_unit
+        low, high = self._range(quantity, expectation)
+        spoken_unit = units[0] if claim.units or claim.short else quantity.unit
+        for number in self._plausible(numbers, quantity, spoken_unit, low, high, expectation):
+            value = number.value
+            if spoken_unit == quantity.unit:
+                reading = Reading(value, quantity_id, spoken_unit, qualifier)
+            else:
+                value = self._units.convert(value, spoken_unit, quantity.unit)
+                reading = Reading(value, quantity_id, quantity.unit, qualifier, number.value, spoken_unit)
+            if not low <= value <= high:
+                weighed.refused.append(reading)
+                weighed.reasons.append(
+                    f"{decimal_string(value)} is outside {decimal_string(low)} to {decimal_string(high)} for {quantity.said}"
+                )
+            else:
+                weighed.fitting.append(reading)
+                if number.form == "groups":
+                    weighed.doubts.append("single digits or one number")
+
+    def _spoken_fits(self, claim: Claim, quantity: Quantity) -> bool:
+        return any(quantity.unit != NO_UNIT and self._units.fits(u, quantity.unit) for u in claim.units + claim.short)
+
+    def _range(self, quantity: Quantity, expectation: Expectation) -> tuple[Decimal, Decimal]:
+        low, high = quantity.hard(expectation.gas)
+        if expectation.quantity == quantity.id:
+            if expectation.low is not None:
+                low = expectation.low
+            if expectation.high is not None:
+                high = expectation.high
+        return low, high
+
+    def _plausible(
+        self, numbers: Sequence[NumberReading], quantity: Quantity, unit: str, low: Decimal, high: Decimal, expectation: Expectation
+    ) -> Sequence[NumberReading]:
+        """The number as said, and the readings with a dropped point that an instrument of this quantity can have shown.
+
+        A dropped point is believed only inside the typical band, and never for an index; where the digits as said are typical themselves and
+        the dropped point is not, it is not offered. Leading zeros are offered over the whole hard range.
+        """
+        if len(numbers) == 1:
+            return numbers
+        if quantity.digit_by_digit or unit != quantity.unit:
+            return numbers[:1]
+        as_said = numbers[0]
+        typical_low, typical_high = quantity.typical(expectation.gas)
+        if as_said.form in ("digits",) and _leading_zero(numbers):
+            typical_low, typical_high = low, high
+        believed = [
+            n
+            for n in numbers[1:]
+            if n.form == "dropped_point"
+            and typical_low <= n.value <= typical_high
+            and -int(n.value.as_tuple().exponent) <= max(quantity.decimals, 4 if _leading_zero(numbers) else 0)
+        ]
+        others = [n for n in numbers[1:] if n.form != "dropped_point"]
+        if believed and not low <= as_said.value <= high:
+            return [*believed, *others]
+        return [as_said, *believed, *others]
+
+    def _without_quantity(
+        self, claim: Claim, numbers: Sequence[NumberReading], expectation: Expectation, weighed: Weighed
+    ) -> None:
+        """A value of which nobody said what it measures: kept with its unit, for whoever asked for a bare number."""
+        units: Sequence[str | None] = claim.units[:1] or claim.short or (None,)
+        if not claim.units and claim.short:
+            weighed.doubts.append("the unit is short for several")
+        if claim.dimension and claim.units and self._units.dimension(claim.units[0]) != claim.dimension:
+            weighed.doubts.append("name and unit do not go together")
+        if expectation.quantity and claim.dimension:
+            weighed.doubts.append(f"{self._said(expectation.quantity)} is asked")
+        if numbers[0].form == "groups":
+            weighed.doubts.append("single digits or one number")
+        for number in self._two_ways(numbers):
+            for unit in units:
+                weighed.fitting.append(Reading(number.value, None, unit, claim.qualifier))
+                if number.form == "ordinal" and expectation.kind != "number":
+                    weighed.doubts.append("an ordinal is no measured value")
+
+    def _two_ways(self, numbers: Sequence[NumberReading]) -> Sequence[NumberReading]:
+        """Two digits in a row may be a number with its point dropped; longer rows and "one twenty" are read as said."""
+        if len(numbers) > 1 and numbers[1].form == "dropped_point":
+            two_digits = numbers[0].form == "digits" and len(numbers) == 2 + _leading_zero(numbers)
+            return numbers if two_digits or numbers[0].form == "groups" else numbers[:1]
+        return numbers
+
+
+def _leading_zero(numbers: Sequence[NumberReading]) -> bool:
+    """Whether the digits began with a zero: then the point may have been dropped in front of it too."""
+    return len(numbers) > 1 and numbers[1].form == "dropped_point" and abs(numbers[1].value) < 1

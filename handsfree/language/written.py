@@ -1,0 +1,116 @@
+"""Written text in ("CO2 9.2%", "1.2 bar", "52"), spoken words out ("c o two nine point two percent"), digits kept.
+
+Speech models and keyboards write figures; the grammar knows only words. What this does not know becomes a word that no phrase holds, so
+that it is never dropped in silence.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Mapping
+
+from handsfree.language.grammar import Grammar
+from handsfree.language.numbers import Numbers
+
+UNKNOWN = "?"
+"""Stands for something written that has no spoken form here."""
+MOST_CHARACTERS = 4000
+"""Longer lines are cut: nobody says so much in one breath."""
+
+_PLAIN = re.compile(r"[a-z' ]*")
+_TIME = re.compile(r"\b([01]?[0-9]|2[0-3]):([0-5][0-9])\b")
+_DATE = re.compile(r"\b(0?[1-9]|[12][0-9]|3[01])[/.](0?[1-9]|1[0-2])[/.]((?:19|20)?[0-9]{2})\b")
+_ISO_DATE = re.compile(r"\b((?:19|20)[0-9]{2})-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])\b")
+_HALVES = {"½": "half", "¼": "a quarter", "¾": "three quarters"}
+_MINUS = re.compile(r"(?:(?<=\s)|^)[-−–](?=[.]?[0-9])")
+_TOKEN = re.compile(r"[0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]+)?|[0-9]*\.[0-9]+|[0-9]+|[a-z][a-z']*|[^\sa-z0-9.,;:!?'\"()\[\]_-]+")
+
+
+class Written:
+    """The written forms of one language."""
+
+    def __init__(self, grammar: Grammar) -> None:
+        self._numbers: Numbers = grammar.numbers
+        self._words = {word: tuple(spoken.split()) for word, spoken in grammar.written.items()}
+        self._keys = frozenset(self._words)
+        self._months = {number: word for word, number in grammar.dates["months"].items()}
+        self._ordinals = {number: word for word, number in grammar.numbers.ordinals.items()}
+        names = {w.lower(): q.names[0] for q in grammar.quantities.values() for w in q.written if re.search(r"[0-9₂]", w)}
+        self._names = [
+            (re.compile(rf"(?<![a-z]){re.escape(written)}(?=[0-9])"), f" {spoken.rsplit(' ', 1)[0]} two ")
+            for written, spoken in names.items()
+        ] + [(re.compile(rf"(?<![a-z]){re.escape(written)}(?![a-z0-9])"), f" {spoken} ") for written, spoken in names.items()]
+        units: dict[str, str] = {}
+        for unit in grammar.units.by_id.values():
+            for written in unit.written:
+                units.setdefault(written.lower(), unit.plural)
+        self._units: Mapping[str, str] = units
+        ordered = sorted(units, key=len, reverse=True)
+        self._unit = re.compile(rf"(?<=[0-9\s])({'|'.join(re.escape(u) for u in ordered)})(?![a-z0-9/])")
+
+    def words(self, text: str) -> list[str]:
+        """The spoken words of a line, lower case. Never raises; at most MOST_CHARACTERS are read."""
+        text = text[:MOST_CHARACTERS].lower()
+        if not _PLAIN.fullmatch(text):
+            return self._words_of_written(text)
+        words = text.split()
+        return words if self._keys.isdisjoint(words) else self._expand(words)
+
+    def _expand(self, words: list[str]) -> list[str]:
+        expanded: list[str] = []
+        for word in words:
+            expanded += self._words.get(word, (word,))
+        return expanded
+
+    def _words_of_written(self, text: str) -> list[str]:
+        text = "".join(" " if unicodedata.category(c) in ("Cc", "Cf", "Zl", "Zp") else c for c in text)
+        for sign, spoken in _HALVES.items():
+            text = re.sub(rf"(?<=[0-9])\s?{sign}", f" and {'a ' if sign == '½' else ''}{spoken}", text).replace(sign, spoken)
+        text = unicodedata.normalize("NFKC", text).replace("’", "'").replace("μ", "u").replace("°", " ° ").replace("° c", "°c")
+        text = re.sub(r"(?<=[ap])\.\s?m\.?(?![a-z])", " m", text)
+        text = _ISO_DATE.sub(lambda m: self._date(int(m[3]), int(m[2]), m[1]), text)
+        text = _DATE.sub(lambda m: self._date(int(m[1]), int(m[2]), m[3]), text)
+        text = _TIME.sub(lambda m: self._time(int(m[1]), m[2]), text)
+        for pattern, spoken in self._names:
+            text = pattern.sub(spoken, text)
+        text = self._unit.sub(lambda m: f" {self._units[m[1]]} ", text)
+        text = _MINUS.sub(" minus ", text)
+        words: list[str] = []
+        for token in _TOKEN.findall(text):
+            if token[0] in "0123456789" or (token[0] == "." and len(token) > 1):
+                words += self._figure(token)
+            elif "a" <= token[0] <= "z":
+                words.append(token.rstrip("'"))
+            elif token == "%":
+                words.append("percent")
+            elif token == "°":
+                words.append("degrees")
+            else:
+                words.append(UNKNOWN)
+        return self._expand(words)
+
+    def _figure(self, figure: str) -> list[str]:
+        """A figure as it is said: up to four digits as a number, more of them or a leading zero digit by digit."""
+        grouped = "," in figure
+        whole, point, after = figure.replace(",", "").partition(".")
+        words: list[str] = []
+        if whole:
+            one_by_one = (len(whole) > 1 and whole[0] == "0") or (len(whole) > 4 and not grouped)
+            words += self._numbers.say_digits(whole).split() if one_by_one else self._numbers.say_whole(whole)
+        if point:
+            words += self._numbers.say_digits("." + after).split()
+        return words
+
+    def _date(self, day: int, month: int, year: str) -> str:
+        tens, ones = day - day % 10, day % 10
+        spoken = self._ordinals.get(day) or f"{' '.join(self._numbers.say_whole(str(tens)))} {self._ordinals[ones]}"
+        full = year if len(year) == 4 else f"20{year}"
+        return f" {spoken} of {self._months[month]} {' '.join(self._numbers.say_whole(full))} "
+
+    def _time(self, hour: int, minute: str) -> str:
+        hours = " ".join(self._numbers.say_whole(str(hour))) if hour >= 10 else self._numbers.say_digits(f"0{hour}")
+        if minute == "00":
+            return f" {hours} hundred "
+        minutes = self._numbers.say_digits(minute) if minute[0] == "0" else " ".join(self._numbers.say_whole(minute))
+        return f" {hours} {minutes} "
