@@ -1,0 +1,395 @@
+"""A spoken command in, what it does in the place on hand out. Repeat, back, hold, where and cancel work in every state (rule 17)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from decimal import Decimal
+
+from handsfree.dialogue.effects import Louder, Quieter, Slower
+from handsfree.dialogue.matching import fits, named_items
+from handsfree.dialogue.moving import advance, enter, is_complete
+from handsfree.dialogue.prompts import listen, open_names, phase, prompt, say_where
+from handsfree.dialogue.proposing import change_item, confirm, drop, propose_reading, take_readings
+from handsfree.dialogue.turn import Turn, sentence
+from handsfree.dialogue.unsafe import emergency_of, say_steps
+from handsfree.dialogue.wording import word
+from handsfree.dialogue.working import Trade
+from handsfree.events import AskClosed, Asked, CarriedOn, Deferred, Finished, Held, Kept, Marked, WaitEnded
+from handsfree.model import Command, Heard, Reading
+from handsfree.plans.plan import ABSENT, Item
+
+Handler = Callable[[Turn, Trade, Command, Heard], None]
+
+
+def act(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
+    """Carry out a command. Ends the decision."""
+    handler = _HANDLERS.get(command.command)
+    if handler is None:
+        turn.say("not_heard")
+        _again(turn)
+        return
+    handler(turn, trade, command, heard)
+
+
+def _again(turn: Turn, say: bool = True) -> None:
+    """Say the place on hand once more and listen."""
+    if say:
+        prompt(turn)
+    listen(turn)
+
+
+def _current(turn: Turn) -> Item | None:
+    """The item that a value would belong to now."""
+    if turn.state.proposal is not None and turn.plan.has_item(turn.state.proposal.event.item):
+        return turn.plan.item(turn.state.proposal.event.item)
+    return turn.item
+
+
+# -------------------------------------------------------------------------------------- looking and voice
+
+
+def _repeat(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
+    if turn.state.unsafe is not None and turn.state.asked is None:
+        say_steps(turn, emergency_of(turn))
+    _again(turn)
+
+
+def _where(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
+    say_where(turn)
+    _again(turn, say=phase(turn.view) != "item")
+
+
+def _why(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
+    found = named_items(turn.view, command.target, command.qualifier) if command.target else ()
+    item = found[0] if found else _current(turn)
+    turn.speak(item.why if item and item.why else word("why_none"), "status")
+    _again(turn)
+
+
+def _help(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
+    place = phase(turn.view)
+    yes_places = ("proposal", "asked", "question", "revisit")
+    key = (
+        "help_yes"
+        if place in yes_places
+        else {"waiting": "help_wait", "held": "help_held", "unsafe": "help_unsafe"}.get(place, "help_item")
+    )
+    turn.say(key)
+    _again(turn)
+
+
+def _voice(effect: Louder | Quieter | Slower, key: str) -> Handler:
+    def change(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
+        turn.do(effect)
+        turn.say(key)
+        _again(turn, say=phase(turn.view) != "waiting")
+
+    return change
+
+
+# ------------------------------------------------------------------------------------------------- moving
+
+
+def _hold(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
+    if turn.state.unsafe is not None:
+        _again(turn)
+        return
+    if turn.state.asked is not None:
+        turn.emit(AskClosed(what=turn.state.asked.what, answer="hold"))
+    drop(turn, "hold")
+    _stop_wait(turn)
+    if not turn.state.held:
+        turn.emit(Held(item=turn.state.item or ""))
+    turn.cue("hold")
+    name = turn.item.say if turn.item else "the end"
+    turn.say("held", item=name)
+    listen(turn)
+
+
+def _stop_wait(turn: Turn) -> None:
+    if turn.state.wait is not None:
+        turn.emit(WaitEnded(item=turn.state.wait.item, seconds=turn.state.waited_s, cut_short=True))
+
+
+def _carry_on(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
+    match phase(turn.view):
+        case "held":
+            turn.emit(CarriedOn(item=turn.state.item or ""))
+            go_back_one(turn, trade)
+        case "revisit":
+            keep(turn, trade, heard)
+        case "waiting":
+            turn.say("wait_runs")
+            listen(turn)
+        case "closing":
+            _take_up_open(turn)
+        case _:
+            _again(turn)
+
+
+def go_back_one(turn: Turn, trade: Trade) -> None:
+    """Carry on after a pause: at the value confirmed last, never further on (rule 11). Ends the decision."""
+    last = turn.state.last_value()
+    if last is None:
+        advance(turn, trade)
+        return
+    enter(turn, turn.plan.item(last.item), "resume")
+    listen(turn)
+
+
+def keep(turn: Turn, trade: Trade, heard: Heard) -> None:
+    """The value looked at again stands."""
+    assert turn.item is not None
+    turn.emit(Kept(item=turn.item.id, how=heard.words))
+    turn.say("kept")
+    advance(turn, trade)
+
+
+def _take_up_open(turn: Turn) -> None:
+    items = turn.view.open_items(mandatory_only=True)
+    if items:
+        enter(turn, items[0], "again")
+    else:
+        prompt(turn)
+    listen(turn)
+
+
+def _back(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
+    if turn.state.unsafe is not None:
+        turn.say("unsafe_no_command", "warning")
+        _again(turn)
+        return
+    _leave_side_paths(turn, "back")
+    here = turn.state.item
+    before = turn.view.item_before(here) if here else None
+    if not here:
+        last = turn.state.last_value()
+        before = turn.plan.item(last.item) if last else None
+    if before is None:
+        turn.say("nothing_before")
+        if turn.item is not None and turn.item.expect.kind == "wait":
+            enter(turn, turn.item, "again")
+        else:
+            prompt(turn)
+    else:
+        enter(turn, before, "back")
+    listen(turn)
+
+
+def _leave_side_paths(turn: Turn, why: str) -> None:
+    """Close what stands over the item: a side question, a proposal, a wait, a hold."""
+    if turn.state.asked is not None:
+        turn.emit(AskClosed(what=turn.state.asked.what, answer=why))
+    drop(turn, why)
+    _stop_wait(turn)
+    if turn.state.held:
+        turn.emit(CarriedOn(item=turn.state.item or ""))
+
+
+def _cancel(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
+    match phase(turn.view):
+        case "asked" | "unsafe" if turn.state.asked is not None:
+            what = turn.state.asked.what
+            turn.emit(AskClosed(what=what, answer="no" if what == "accept" else "cancel"))
+            turn.say("dropped")
+            if what == "accept":
+                advance(turn, trade)
+            else:
+                _again(turn)
+        case "proposal":
+            drop(turn, "cancel")
+            turn.say("dropped")
+            _again(turn)
+        case "waiting":
+            name = turn.state.wait.what if turn.state.wait else ""
+            _stop_wait(turn)
+            turn.emit(Held(item=turn.state.item or ""))
+            turn.say("wait_stopped", "warning", what=sentence(name))
+            listen(turn)
+        case "revisit":
+            keep(turn, trade, heard)
+        case _:
+            turn.say("nothing_to_cancel")
+            _again(turn)
+
+
+def _defer(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
+    item = _current(turn)
+    place = phase(turn.view)
+    if place == "revisit":
+        keep(turn, trade, heard)
+        return
+    if item is None or place not in ("item", "proposal", "waiting"):
+        _again(turn)
+        return
+    if item.killer:
+        turn.say("killer_first", "warning", item=sentence(item.say))
+        _again(turn)
+        return
+    drop(turn, "deferred")
+    _stop_wait(turn)
+    if item.id not in turn.state.values:
+        turn.emit(Deferred(item=item.id, reason=heard.words))
+        turn.say("deferred", item=sentence(item.say))
+    advance(turn, trade)
+
+
+def _change(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
+    if turn.state.unsafe is not None:
+        turn.say("unsafe_no_command", "warning")
+        _again(turn)
+        return
+    target = command.target or (command.readings[0].quantity if command.readings else None)
+    if target is None:
+        here = _current(turn)
+        if turn.state.proposal is not None and here is not None:
+            drop(turn, "no")
+        else:
+            turn.say("change_what")
+        _again(turn)
+        return
+    qualifier = command.qualifier or (command.readings[0].qualifier if command.readings else None)
+    found = named_items(turn.view, target, qualifier)
+    if len(found) != 1:
+        turn.say("which_item", choices="; ".join(i.say for i in found[:4])) if found else turn.say("no_such_item")
+        _again(turn)
+        return
+    _leave_side_paths(turn, "change")
+    change_item(turn, trade, found[0], command.readings, heard, "change")
+
+
+# --------------------------------------------------------------------------------------------- yes and no
+
+
+def _yes(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
+    place = phase(turn.view)
+    if command.readings and not _same_as_proposed(turn, command.readings):
+        take_readings(turn, trade, command.readings, heard, _current(turn))
+    elif place == "proposal":
+        confirm(turn, trade, heard)
+    elif place == "revisit":
+        keep(turn, trade, heard)
+    else:
+        if place == "item":
+            turn.say("yes_is_no_value")
+        _again(turn)
+
+
+def _same_as_proposed(turn: Turn, readings: tuple[Reading, ...]) -> bool:
+    """The value said along with the yes is the one that was read back."""
+    proposal = turn.state.proposal
+    if proposal is None or len(readings) != len(proposal.event.readings):
+        return False
+    return all(str(r.value) == str(row["value"]) for r, row in zip(readings, proposal.event.readings, strict=True))
+
+
+def _no(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
+    place = phase(turn.view)
+    if command.readings and place in ("proposal", "item", "revisit"):
+        _correct(turn, trade, command.readings, heard)
+    elif place == "proposal":
+        drop(turn, "no")
+        turn.say("dropped")
+        _again(turn)
+    elif place == "revisit":
+        turn.say("need_value" if turn.item and turn.item.expect.kind == "quantity" else "need_answer")
+        listen(turn)
+    else:
+        _again(turn)
+
+
+def _correct(turn: Turn, trade: Trade, readings: tuple[Reading, ...], heard: Heard) -> None:
+    """ "no, nine point four": the proposal on hand, else, where the value is not the item's, the value just confirmed."""
+    here = _current(turn)
+    last = turn.state.last_value()
+    if turn.state.proposal is None and last is not None and len(readings) == 1:
+        just = turn.plan.item(last.item)
+        names_it = readings[0].quantity is not None and fits(just, readings[0])
+        if names_it and (here is None or not fits(here, readings[0])):
+            change_item(turn, trade, just, readings, heard, "change")
+            return
+    take_readings(turn, trade, readings, heard, here)
+
+
+# -------------------------------------------------------------------------------------------------- asides
+
+
+def _note(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
+    turn.emit(Asked(what="note", item=turn.state.item))
+    _again(turn)
+
+
+def _absent(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
+    item = _current(turn)
+    if item is None or phase(turn.view) not in ("item", "proposal", "revisit", "waiting"):
+        _again(turn)
+        return
+    drop(turn, "replaced")
+    _stop_wait(turn)
+    turn.emit(Asked(what="reason", item=item.id, detail=command.command))
+    _again(turn)
+
+
+def _mark(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
+    item = turn.item
+    if item is None or not item.expect.stopwatch or phase(turn.view) != "item":
+        turn.say("mark_none")
+        _again(turn)
+        return
+    turn.emit(Marked(item=item.id, at_s=heard.start_s, clip=heard.clip))
+    turn.cue("mark")
+    if len(turn.state.marks) < 2:
+        turn.say("mark_first", "prompt")
+        listen(turn)
+        return
+    seconds = turn.state.marks[-1].at_s - turn.state.marks[-2].at_s
+    if seconds <= 0:
+        turn.say("mark_backwards", "warning")
+        listen(turn)
+        return
+    timed = Reading(Decimal(str(round(seconds, 1))), item.expect.quantity, "s", item.expect.qualifier)
+    propose_reading(turn, trade, item, timed, heard, "timed")
+
+
+def _finish(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
+    _leave_side_paths(turn, "finish")
+    turn.emit(Asked(what="finish"))
+    _again(turn)
+
+
+def end_visit(turn: Turn) -> None:
+    """The visit is over: complete only when nothing mandatory is open and no unsafe situation is. Ends the decision."""
+    names = open_names(turn)
+    complete = is_complete(turn)
+    items = tuple(i.id for i in turn.view.open_items(mandatory_only=True)) + turn.view.open_results()
+    turn.emit(Finished(complete=complete, open_items=items))
+    if turn.state.unsafe is not None:
+        turn.say("finished_unsafe", "warning")
+    elif names:
+        turn.say("finished_open", "warning", items="; ".join(names))
+    else:
+        turn.say("finished")
+    listen(turn)
+
+
+_HANDLERS: dict[str, Handler] = {
+    "yes": _yes,
+    "no": _no,
+    "repeat": _repeat,
+    "back": _back,
+    "hold": _hold,
+    "carry_on": _carry_on,
+    "defer": _defer,
+    "where": _where,
+    "why": _why,
+    "help": _help,
+    "cancel": _cancel,
+    "change": _change,
+    "mark": _mark,
+    "note": _note,
+    "louder": _voice(Louder(), "louder"),
+    "quieter": _voice(Quieter(), "quieter"),
+    "slower": _voice(Slower(), "slower"),
+    "finish": _finish,
+    **dict.fromkeys(ABSENT, _absent),
+}
