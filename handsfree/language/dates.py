@@ -14,6 +14,8 @@ from handsfree.language.numbers import Numbers
 from handsfree.language.phrases import Trie
 
 _FIRST_WORKING_HOUR = 7
+_FIRST_YEAR = 1900
+"""An earlier year behind a day is no date of a visit; alone it may be one."""
 
 
 class Dates:
@@ -56,18 +58,14 @@ class Dates:
                 return ()
             years = self._year(after) if after else (0,)
             return tuple(filter(None, (_iso(y, month, day) for y in years)))
-        found = []
-        if after and (day := self._day(after)) is not None and not self._is_year_only(after):
-            found.append(_iso(0, month, day))
+        found = [_iso(0, month, day)] if after and (day := self._day(after)) is not None else []
         for split in range(1, len(after)):
             day = self._day(after[:split])
             if day is not None:
-                found += [_iso(y, month, day) for y in self._year(after[split:])]
-        found += [f"{y:04d}-{month:02d}" for y in self._year(after) if y >= 1000 and not found]
+                found += [_iso(y, month, day) for y in self._year(after[split:]) if y >= _FIRST_YEAR]
+        if len(after) > 1 or not found:
+            found += [f"{y:04d}-{month:02d}" for y in self._year(after) if self._numbers.classes_of(after) != "Td"]
         return tuple(dict.fromkeys(f for f in found if f))
-
-    def _is_year_only(self, words: Sequence[str]) -> bool:
-        return len(words) > 2
 
     def _day(self, words: Sequence[str]) -> int | None:
         readings = self._numbers.parse(words)

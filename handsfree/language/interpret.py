@@ -14,6 +14,7 @@ from handsfree.language.commands import Commands
 from handsfree.language.dates import Dates
 from handsfree.language.grammar import Grammar
 from handsfree.language.letters import Spelling
+from handsfree.language.numbers import ARTICLE
 from handsfree.language.phrases import ASK_FROM, Likeness, LikePhrases
 from handsfree.language.pieces import Claim, Cutter, pieces_trie
 from handsfree.language.weighing import Scales, Weighed
@@ -24,8 +25,7 @@ MOST_WORDS = 80
 """Longer talk is no answer."""
 MOST_ALTERNATIVES = 6
 
-_STRONG = re.compile("[eThkmbtQH-]|p.|.p|..")
-"""Class letters of a number that is worth asking about between other words; a lone "one" or "oh" is not."""
+_CHANCE_WORDS = frozenset(("one", "oh", "o", "first", "second"))
 
 
 class Interpreter:
@@ -106,7 +106,10 @@ class Interpreter:
         classes = self._numbers.classes_of(core)
         if len(classes) > 2 and "Td" in classes and not re.search("[hkmbtp]", classes):
             texts += [t for t in self._spelling.spelled(core, letters=False, digits=True) if t != text]
-        return self._of_length(texts, "digits", length)
+        outcome = self._of_length(texts, "digits", length)
+        if isinstance(outcome, Text) and "ed" in classes and length is None:
+            return _unsure([outcome], "single digits or pairs")
+        return outcome
 
     def _of_length(self, texts: Sequence[str], kind: str, length: int | None) -> Outcome | None:
         fitting = [t for t in texts if length is None or len(t.replace(".", "")) == length]
@@ -212,10 +215,12 @@ class Interpreter:
         cut = self._cutter.cut(words)
         claims, doubts = cut.claims, cut.doubts
         if not claims:
-            return self._no_claim(words, doubts, expectation)
+            if cut.broken and expectation.kind not in ("any", "number"):
+                return Unsure((), cut.broken)
+            return Nothing(cut.broken or "no value was said")
         if cut.unknown:
             claims = _worth_asking(claims)
-            named = any(c.names or c.units or c.either for c in claims)
+            named = any((c.names and not c.shared) or c.units or c.either for c in claims)
             if not claims or (expectation.kind != "any" and len(cut.unknown) > 3 and not named):
                 return Nothing("talk that is no value")
             doubts.append(f"other words were said: {' '.join(cut.unknown[:6])}")
@@ -227,25 +232,15 @@ class Interpreter:
             return Readings(tuple([one.fitting[0] for one in weighed]))
         return _undecided(weighed, doubts)
 
-    def _no_claim(self, words: list[str], doubts: list[str], expectation: Expectation) -> Outcome:
-        if doubts:
-            return Unsure((), doubts[0])
-        ordinals = [i for i, w in enumerate(words) if w in self._ordinals]
-        if len(ordinals) == 1 and expectation.kind in ("any", "number"):
-            for start in range(ordinals[0] + 1):
-                readings = self._numbers.parse(words[start : ordinals[0] + 1])
-                if readings:
-                    return _unsure([Readings((Reading(readings[0].value),))], "an ordinal is no measured value")
-        return Nothing("no value was said")
-
 
 def _worth_asking(claims: Sequence[Claim]) -> list[Claim]:
-    """Claims that are no chance word of talk: a lone "one" or "oh" is not asked about."""
-    return [
-        c
-        for c in claims
-        if c.names or c.units or c.either or len(c.said) > 1 or _STRONG.search(c.said) or (c.numbers and c.numbers[0].value > 1)
-    ]
+    """Claims that are no chance word of talk."""
+    return [c for c in claims if (c.names and not c.shared) or c.units and c.said != ARTICLE or c.either or not _chance_word(c)]
+
+
+def _chance_word(claim: Claim) -> bool:
+    """A lone "one", "oh", "first", "second" or "a unit" between other words is no value."""
+    return claim.said == ARTICLE or (len(claim.words) == 1 and claim.words[0] in _CHANCE_WORDS)
 
 
 def _as_command(command: str, outcome: Outcome, target: str | None = None, qualifier: str | None = None) -> Outcome | None:

@@ -32,7 +32,7 @@ _LAST = f"(&?{_THREE})?"
 _TO_K = f"(&?{_THREE}k)?{_LAST}"
 _TO_M = f"(&?{_THREE}m)?{_TO_K}"
 _TO_B = f"(&?{_THREE}b)?{_TO_M}"
-_HUNDREDS = f"((e|Td)h(&?{_TWO})?|[da]?h(&?{_TWO})?)"
+_HUNDREDS = f"((e|Td?)h(&?{_TWO})?|[da]?h(&?{_TWO})?)"
 _BARE_SCALE = f"({_FIRST}[kmbt]|(e|Td|d|a)?h)"
 _CARDINAL = f"({_FIRST}k{_LAST}|{_FIRST}m{_TO_K}|{_FIRST}b{_TO_M}|{_FIRST}t{_TO_B}|{_HUNDREDS}|{_TWO}|o)"
 _JOINED = "d(Td?|e)"
@@ -50,6 +50,7 @@ FORMS: Mapping[str, str] = {
     "joined": _JOINED,
     "pair": _PAIR,
     "scaled": f"{_CARDINAL}p{_AFTER_POINT}[kmbt]",
+    "thousand_million": f"{_FIRST}km",
     "fraction": _FRACTION,
     # "a million and a half" before "... and a half": the first has two readings
     "scale_and_fraction": f"{_BARE_SCALE}&{_FRACTION}",
@@ -252,6 +253,8 @@ class Numbers:
         """Values of the forms with a half, a quarter or a scale at the end."""
         if form == "scaled":
             return (_times(Decimal(self._decimal(words[:-1], classes[:-1])), self._amount[words[-1]]),)
+        if form == "thousand_million":
+            return (Decimal(self._cardinal(words[:-1], classes[:-1]) * self._amount[words[-1]]),)
         if form == "fraction":
             return (self._fraction(words),)
         if form == "fraction_of_scale":

@@ -13,7 +13,7 @@ from decimal import Decimal
 from typing import Any
 
 from handsfree.language.grammar import Grammar
-from handsfree.language.numbers import NumberReading, Numbers
+from handsfree.language.numbers import ARTICLE, ORDINAL, NumberReading, Numbers
 from handsfree.language.phrases import Trie
 
 _CORE = "[doeThkmbtpDRHQ]"
@@ -32,8 +32,12 @@ class Claim:
     numbers: tuple[NumberReading, ...] = ()
     said: str = ""
     """classes of the number words"""
+    words: Sequence[str] = ()
+    """the number words"""
     names: tuple[str, ...] = ()
     """ids of the quantities that were named; several when the name is shared"""
+    shared: bool = False
+    """the name is an everyday word too ("current", "flow")"""
     dimension: str = ""
     """when a generic name gave no more than this"""
     qualifier: str | None = None
@@ -59,6 +63,8 @@ class Cut:
     claim: Claim = field(default_factory=Claim)
     doubts: list[str] = field(default_factory=list)
     unknown: list[str] = field(default_factory=list)
+    broken: str = ""
+    """what was no complete number"""
     parted: bool = False
     """a separator was just said"""
     after_number: bool = False
@@ -80,6 +86,7 @@ class Cutter:
         self._units = grammar.units
         self._trie = pieces_trie(grammar)
         self._one = (NumberReading(Decimal(1), "cardinal"),)
+        self._ordinals = frozenset(grammar.numbers.ordinals)
         self._none_said = (NumberReading(Decimal(0), "cardinal"),)
 
     def cut(self, words: Sequence[str]) -> Cut:
@@ -99,11 +106,13 @@ class Cutter:
             match = _RUN.match(classes, at) if letter != "x" else None
             if match is not None:
                 at = self._take_number(cut, at, match.end())
-            elif letter == "a" and (past := self._unit_and_fraction(cut, at)) is not None:
+            elif letter == "a" and (past := self._one_of_a_unit(cut, at)) is not None:
                 at = past
+            elif letter == "x" and words[at] in self._ordinals:
+                at = self._take_ordinal(cut, at, at + 1)
             else:
                 if letter == "&":
-                    cut.parted = True
+                    self._take_and(cut, at)
                 elif letter != "a":
                     cut.unknown.append(words[at])
                 cut.after_number = False
@@ -125,6 +134,8 @@ class Cutter:
     # ------------------------------------------------------------------------------------------ numbers
 
     def _take_number(self, cut: Cut, at: int, end: int) -> int:
+        if end < len(cut.words) and cut.words[end] in self._ordinals and not self._unit_at(cut, end):
+            return self._take_ordinal(cut, at, end + 1)
         numbers = self._numbers.parse_run(cut.words[at:end], cut.classes[at:end])
         said = cut.classes[at:end]
         if not numbers:
@@ -133,9 +144,29 @@ class Cutter:
             over = cut.claim.over
             cut.close()
             cut.claim.over = over
-        cut.claim.numbers, cut.claim.said = numbers, said
+        cut.claim.numbers, cut.claim.said, cut.claim.words = numbers, said, cut.words[at:end]
         cut.parted, cut.after_number = False, True
         return self._skip_to_unit(cut, end) if said[-1] in "HQ" else end
+
+    def _take_ordinal(self, cut: Cut, at: int, end: int) -> int:
+        """ "twenty first": a number, but none that was measured; "one" behind it is a pronoun."""
+        numbers = self._numbers.parse(cut.words[at:end])
+        if not numbers:
+            cut.unknown += cut.words[at:end]
+            return end
+        cut.close()
+        cut.claim.numbers, cut.claim.said, cut.claim.words = numbers, ORDINAL, cut.words[at:end]
+        cut.doubts.append("an ordinal is no measured value")
+        cut.after_number = False
+        return end + 1 if end < len(cut.words) and self._numbers.parse(cut.words[end : end + 1]) == self._one else end
+
+    def _take_and(self, cut: Cut, at: int) -> None:
+        """ "and" that joins no number: a separator, or the seam at which a part of a number was lost."""
+        cut.parted = True
+        count = len(cut.words)
+        last = at + 1 == count or (at + 2 == count and cut.classes[at + 1] == "a")
+        if (at == 0 and not last and cut.classes[1] not in "xa") or (last and cut.after_number):
+            cut.doubts.append("a part of the number is missing")
 
     def _take_broken_number(self, cut: Cut, at: int, end: int) -> int:
         """Two numbers joined by "and", or words that make no number."""
@@ -148,7 +179,8 @@ class Cutter:
                     self._take_number(cut, at, middle)
                     return self._take_number(cut, middle + 1, end)
         if _STRONG.search(cut.classes, at, end):
-            cut.doubts.append(f"{' '.join(cut.words[at:end])} is no complete number")
+            cut.broken = f"{' '.join(cut.words[at:end])} is no complete number"
+            cut.doubts.append(cut.broken)
         else:
             cut.unknown += cut.words[at:end]
         cut.after_number = False
@@ -170,15 +202,17 @@ class Cutter:
         end, roles = self._trie.longest(cut.words, at)
         return end if roles is not None and ("unit" in roles or "short" in roles) else 0
 
-    def _unit_and_fraction(self, cut: Cut, at: int) -> int | None:
-        """ "a bar and a half": one of the unit, only with a fraction behind it; None when it is not that."""
-        end = self._unit_at(cut, at + 1)
-        if not end or not _FRACTION_AFTER_UNIT.match(cut.classes, end):
+    def _one_of_a_unit(self, cut: Cut, at: int) -> int | None:
+        """ "a bar and a half": one of the unit; without a fraction behind it ("a bar") only asked. None when no unit follows."""
+        end, roles = self._trie.longest(cut.words, at + 1)
+        if roles is None or "unit" not in roles:
             return None
         if cut.claim.numbers or cut.claim.either:
             cut.close()
-        cut.claim.numbers, cut.claim.said = self._one, "d"
+        cut.claim.numbers, cut.claim.said = self._one, ARTICLE
         cut.after_number = True
+        if not _FRACTION_AFTER_UNIT.match(cut.classes, end):
+            cut.doubts.append("a unit was said without a number")
         return at + 1
 
     def _and_fraction(self, cut: Cut, at: int) -> int:
@@ -238,7 +272,7 @@ class Cutter:
         cut.parted = False
         names = roles.get("name") or roles.get("shared")
         if names:
-            claim.names = names
+            claim.names, claim.shared = names, "name" not in roles
         else:
             claim.dimension = roles["generic"]
         if "name" in roles and cut.classes[end - 1] == "d" and not claim.numbers:
@@ -269,7 +303,8 @@ class Cutter:
             cut.claim.said = classes[first:stop]
             cut.doubts.append("the two may belong to the name or to the value")
         else:
-            cut.doubts.append(f"{' '.join(words[end:stop])} is no complete number")
+            cut.broken = f"{' '.join(words[end:stop])} is no complete number"
+            cut.doubts.append(cut.broken)
         cut.after_number = True
         return stop
 
