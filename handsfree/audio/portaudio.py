@@ -18,6 +18,7 @@ FillSamples = Callable[[int, float], tuple[bytes, bool]]
 APT_LINE = "sudo apt install libportaudio2"
 PIP_LINE = "pip install 'handsfree[live]'"
 _CLOSE_S = 2.0
+_OUTPUT_LATENCY_S = 0.1
 _RATES = (48_000, 44_100, 16_000)
 
 # PortAudio is one library with one state in a process. Restarting it (the only way to see a new device) ends every
@@ -92,7 +93,10 @@ class PortAudio:
             MissingPart: no PortAudio.
         """
         sd = load_sounddevice()
-        return [_device(index, found) for index, found in enumerate(sd.query_devices())]
+        try:
+            return [_device(index, found) for index, found in enumerate(sd.query_devices())]
+        except sd.PortAudioError as error:
+            raise MissingPart(f"PortAudio cannot list the sound devices ({error})", "start the sound server") from None
 
     def find(self, name: str, kind: Literal["input", "output"]) -> Device:
         """The device whose name contains `name`, whatever the case; the system's default where `name` is empty.
@@ -169,7 +173,7 @@ class PortAudio:
                 device=device.index,
                 channels=channels,
                 dtype="int16",
-                latency="high",
+                latency=_OUTPUT_LATENCY_S,
                 callback=callback,
                 finished_callback=on_end,
             )

@@ -6,11 +6,15 @@ import time
 from collections.abc import Callable
 from typing import Literal
 
+from handsfree.audio.gate import Gate
 from handsfree.errors import BadInput
 from handsfree.settings import Settings
+from handsfree.voice.playback import Loudspeaker
 from handsfree.voice.printed import PrintedSpeaker
 from handsfree.voice.silent import SilentSpeaker
 from handsfree.voice.speaker import Change, Speaker, Spoken
+from handsfree.voice.spoken import SpokenSpeaker
+from handsfree.voice.synthesis import Synthesiser
 
 __all__ = ["Change", "Speaker", "SpeakerKind", "Spoken", "open_speaker"]
 
@@ -22,6 +26,7 @@ def open_speaker(
     settings: Settings,
     write: Callable[[str], None],
     clock: Callable[[], float] = time.monotonic,
+    gate: Gate | None = None,
 ) -> Speaker:
     """The voice of a visit.
 
@@ -30,6 +35,7 @@ def open_speaker(
         settings: voice, loudspeaker, words a minute, cache folder.
         write: prints one line; the spoken voice falls back to it when it dies.
         clock: s, the microphone's clock.
+        gate: closed while the spoken voice sounds.
 
     Raises:
         BadInput: `kind` is none of these.
@@ -38,4 +44,13 @@ def open_speaker(
         return PrintedSpeaker(write, clock=clock)
     if kind == "none":
         return SilentSpeaker(clock=clock)
+    if kind == "spoken":
+        return SpokenSpeaker(
+            Synthesiser(settings.cache_folder, settings.voice),
+            Loudspeaker(settings.loudspeaker, clock),
+            write,
+            words_a_minute=settings.words_a_minute,
+            gate=gate,
+            clock=clock,
+        )
     raise BadInput(f"unknown voice {kind!r}", "use spoken, printed or none")

@@ -38,7 +38,7 @@ class PrintedSpeaker:
             self._write(self._bell)
         return Spoken(start, self._clock(), bool(self._bell))
 
-    def adjust(self, how: Change) -> bool:
+    def adjust(self, change: Change) -> bool:
         return False
 
     def stop(self) -> None:

@@ -24,7 +24,7 @@ class SilentSpeaker:
     def cue(self, name: str) -> Spoken:
         return self._nothing()
 
-    def adjust(self, how: Change) -> bool:
+    def adjust(self, change: Change) -> bool:
         return False
 
     def stop(self) -> None:

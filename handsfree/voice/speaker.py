@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Protocol
 
-Change = Literal["louder", "quieter", "slower"]
-"""What the engineer may ask of the voice; the ids of the spoken commands."""
+from handsfree.dialogue.effects import Louder, Quieter, Slower
+
+Change = Louder | Quieter | Slower
+"""What the engineer may ask of the voice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +38,7 @@ class Speaker(Protocol):
     def cue(self, name: str) -> Spoken:
         """Sound a cue (see `cues`), or what stands for it."""
 
-    def adjust(self, how: Change) -> bool:
+    def adjust(self, change: Change) -> bool:
         """Speak louder, quieter or slower from now on; False when it cannot go further that way."""
 
     def stop(self) -> None:
