@@ -1,6 +1,7 @@
 """Combustion of a gas in dry air: stoichiometry, O2 and CO2, excess air, CO measures.
 
-Flue-gas shares are of the dry flue gas, by volume. Complete combustion is assumed except for the CO itself. Air holds 20.95 % O2.
+Flue-gas shares are of the dry flue gas, by volume. Complete combustion is assumed except for the CO itself. Air holds
+20.95 % O2.
 """
 
 from __future__ import annotations
@@ -80,19 +81,28 @@ def check_co2(gas: Gas, co2_pct: float) -> None:
 
 @checked(co2_pct=(0.1, 25.0))
 def o2_from_co2_pct(gas: Gas, co2_pct: float) -> float:
-    """O2 in dry flue gas, %, that goes with this CO2: 20.95 x (1 - CO2/CO2max). Valid up to the gas's maximum. Source: closed form."""
+    """O2 in dry flue gas, %, that goes with this CO2: 20.95 x (1 - CO2/CO2max).
+
+    Valid up to the gas's maximum. Source: closed form.
+    """
     check_co2(gas, co2_pct)
     return max(0.0, AIR_O2_PCT * (1.0 - co2_pct / co2_max_pct(gas)))
 
 
 @checked(o2_pct=(0.0, 20.9))
 def co2_from_o2_pct(gas: Gas, o2_pct: float) -> float:
-    """CO2 in dry flue gas, %, that goes with this O2: CO2max x (20.95 - O2)/20.95. Valid for 0 to 20.9 %. Source: closed form."""
+    """CO2 in dry flue gas, %, that goes with this O2: CO2max x (20.95 - O2)/20.95.
+
+    Valid for 0 to 20.9 %. Source: closed form.
+    """
     return co2_max_pct(gas) * (AIR_O2_PCT - o2_pct) / AIR_O2_PCT
 
 
 def excess_air_lambda(gas: Gas, co2_pct: float) -> float:
-    """Air ratio lambda, -: 1 + (dry flue/air, both stoichiometric) x (CO2max/CO2 - 1). Valid up to the gas's maximum. Source: closed form."""
+    """Air ratio lambda, -: 1 + (dry flue/air, both stoichiometric) x (CO2max/CO2 - 1).
+
+    Valid up to the gas's maximum. Source: closed form.
+    """
     check_co2(gas, co2_pct)
     excess = max(0.0, co2_max_pct(gas) / co2_pct - 1.0)
     return 1.0 + stoichiometric_dry_flue(gas) / stoichiometric_air(gas) * excess

@@ -69,7 +69,7 @@ def work_out(name: str, given: Mapping[str, str]) -> WorkedOut:
 def _with_spread(
     computation: Computation, given: Mapping[str, str], read: Given, results: tuple[Result, ...]
 ) -> Iterator[Result]:
-    """Each result with the spread that the readings' last digits leave: the sum over the readings of what moving each one changes."""
+    """Each result with the spread that the readings' last digits leave: what moving each one changes, added up."""
     moved = [0.0] * len(results)
     measured = [key for key in computation.keys if key.half_width is not None and read.has(key.name)]
     for key in measured:
@@ -82,7 +82,7 @@ def _with_spread(
 
 
 def half_width(key: Key, text: str) -> float:
-    """How far off the reading `text` may be, in the key's unit: fixed for the key, or half of the last digit's place."""
+    """How far off the reading `text` may be, in the key's unit: fixed for the key, or half its last digit's place."""
     if isinstance(key.half_width, float):
         return key.half_width
     exponent = Decimal(str(key.read(text)) if "e" in text.lower() else _digits(text)).as_tuple().exponent

@@ -71,7 +71,9 @@ def _flue_loss(given: Given) -> Answer:
 
 
 def _efficiency(given: Given) -> Answer:
-    wanted = (cast(Basis, given.word("basis")),) if given.has("basis") else (cast(Basis, "net"), cast(Basis, "gross"))
+    wanted: tuple[Basis, ...] = ("net", "gross")
+    if given.has("basis"):
+        wanted = (cast(Basis, given.word("basis")),)
     numbers = (_gas(given), _co2(given), given.number("flue_c"), given.number("air_c"))
     return Answer(tuple(Result("efficiency", flue.efficiency_pct(*numbers, basis), "%", basis) for basis in wanted))
 
@@ -198,7 +200,7 @@ COMPUTATIONS = (
     ),
     Computation(
         "efficiency",
-        "Combustion efficiency with condensing taken as far as it can go; case losses left out. Do not compare to better than 2 points.",
+        "Combustion efficiency, condensing as far as it can go, case losses left out; sure to 2 points.",
         (
             GAS_KEY,
             _CO2,

@@ -142,7 +142,7 @@ def _tightness_limit(given: Given) -> Answer:
 def _superseded_limit(given: Given, lpg: bool, connected: bool) -> Answer:
     if lpg or not given.has("meter") or not given.has("pipe_mm"):
         raise BadInput(
-            f"on is {given.day('on')}; before {tightness.EDITION_4_FROM} Edition 3 was in force, known here for natural gas by meter and pipe",
+            f"on is {given.day('on')}; before {tightness.EDITION_4_FROM} Edition 3 goes by meter and pipe, natural gas",
             "add meter=G4 pipe_mm=22, or leave on away for Edition 4",
         )
     edition = tightness.tables()["edition_3"]
@@ -188,7 +188,7 @@ COMPUTATIONS = (
         "Properties of a gas or a mixture, dry, at 15/15 degC and 1013.25 mbar.",
         (GAS_KEY, choice_key("property", "which one", (*_PROPERTIES,))),
         ("the property, in MJ/m3 or -, kg/m3, MJ/kg, kJ/mol",),
-        "molar values of the components mixed by mole fraction; Z = 1 - (sum of x times summation factor) squared; W = H / root of d",
+        "molar values mixed by mole fraction; Z = 1 - (sum of x times summation factor) squared; W = H / root of d",
         "method of ISO 6976:2016 (public documentation); component values from memory, within 0.2 % of EN 437",
         "from memory",
         _gas_property,
@@ -318,7 +318,7 @@ COMPUTATIONS = (
     ),
     Computation(
         "tightness_limit",
-        "Drop that the tightness test permits in 2 minutes; 0 stands for no perceptible movement. Any smell of gas fails the test.",
+        "Drop that the tightness test permits in 2 minutes; 0: no perceptible movement. A smell of gas fails it.",
         (
             text_key("gas", "ng, lpg, G20, G31", "ng"),
             tightness.permissible_drop_mbar.key("volume_m3", "installation volume"),

@@ -1,4 +1,4 @@
-"""A value in one unit in, the same in another out. Exact fractions inside, so that a round trip gives the same digits."""
+"""A value in one unit in, the same in another out. Exact fractions inside: a round trip gives the same digits."""
 
 from __future__ import annotations
 

@@ -12,7 +12,7 @@ REGISTRATION_DAYS = 30
 
 
 def add_months(day: datetime.date, months: int) -> datetime.date:
-    """The same day of the month `months` months later (or earlier); the last day where that month is too short (29 Feb -> 28 Feb).
+    """The same day `months` months later (or earlier); the month's last day where it is too short (29 Feb -> 28 Feb).
 
     Source: ours for 29 Feb. Raises BadInput beyond the years 1 to 9999.
     """
@@ -34,14 +34,17 @@ def registration_due(installed: datetime.date, days: int = REGISTRATION_DAYS) ->
 
 
 def service_due(last: datetime.date, months: int = 12) -> datetime.date:
-    """Day the next yearly service is due: last + 12 months. Source: makers' public terms (yearly); their tolerance varies."""
+    """Day the next yearly service is due: last + 12 months.
+
+    Source: makers' public terms (yearly); their tolerance varies.
+    """
     if not 1 <= months <= 60:
         raise BadInput(f"months is {months}; it must be from 1 to 60", "take the number from the maker's terms")
     return add_months(last, months)
 
 
 def landlord_due(deadline: datetime.date, done: datetime.date) -> datetime.date:
-    """Next landlord check: done within the last two months up to the deadline keeps the deadline's day; else 12 months from `done`.
+    """Next landlord check: done in the two months before the deadline keeps its day; else 12 months from `done`.
 
     Source: Gas Safety (Installation and Use) Regulations 1998, regulation 36A, as in a public worked example.
     """
@@ -51,7 +54,10 @@ def landlord_due(deadline: datetime.date, done: datetime.date) -> datetime.date:
 
 
 def certificate_due(issued: datetime.date, months: int = 12) -> datetime.date:
-    """Last day on which an instrument's certificate is taken as valid: issued + 12 months. Source: common practice for the 12 months."""
+    """Last day on which an instrument's certificate is taken as valid: issued + 12 months.
+
+    Source: common practice for the 12 months.
+    """
     if not 1 <= months <= 60:
         raise BadInput(f"months is {months}; it must be from 1 to 60", "take it from the certificate")
     return add_months(issued, months)
@@ -60,7 +66,8 @@ def certificate_due(issued: datetime.date, months: int = 12) -> datetime.date:
 def certificate_state(due: datetime.date, on: datetime.date) -> str:
     """How an instrument's certificate stands on the day of the visit: "in date", "due within 30 days" or "out of date".
 
-    An analyser out of date gives no combustion verdict. Source: valid certificate needed (published); the 30 days are ours.
+    An analyser out of date gives no combustion verdict. Source: valid certificate needed (published); the 30 days are
+    ours.
     """
     if on > due:
         return "out of date"

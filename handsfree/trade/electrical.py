@@ -46,7 +46,10 @@ def sensor_b_k(r1_ohm: float, t1_c: float, r2_ohm: float, t2_c: float) -> float:
 
 @checked(temperature_c=(COLDEST_C, HOTTEST_C), r25_ohm=(10.0, 1e6), b_k=(1000.0, 6000.0))
 def resistance_by_b_ohm(temperature_c: float, r25_ohm: float, b_k: float) -> float:
-    """Resistance, ohm: R25 x exp(B (1/T - 1/298.15)). One B errs by about 4 % at 0 degC. Valid for -40 to 150 degC. Source: closed form."""
+    """Resistance, ohm: R25 x exp(B (1/T - 1/298.15)).
+
+    One B errs by about 4 % at 0 degC. Valid for -40 to 150 degC. Source: closed form.
+    """
     return r25_ohm * math.exp(b_k * (1.0 / (KELVIN + temperature_c) - 1.0 / REFERENCE_KELVIN))
 
 
@@ -75,7 +78,9 @@ def _beyond(resistance_ohm: float, lowest: float, highest: float) -> BadInput:
 
 @checked(temperature_c=(COLDEST_C, HOTTEST_C))
 def resistance_by_table_ohm(kind: str, temperature_c: float) -> float:
-    """Resistance of a 10k or 12k sensor, ohm: the table's, between its points with the B of the two around (beyond its ends, of the last two).
+    """Resistance of a 10k or 12k sensor, ohm: the table's, between its points with the B of the two around.
+
+    Beyond the table's ends the B of the last two points goes on.
 
     Valid for -40 to 150 degC, tabled 0 to 90. Source: sensor tables of a boiler maker (published).
     """

@@ -1,8 +1,9 @@
 """Flue-gas readings in; dew point, flue loss, condensing efficiency and condensate out.
 
-Two ways to the loss: the published short formula (Siegert), which knows nothing of condensing, and an enthalpy balance with CoolProp's
-ideal-gas enthalpies. Condensing is taken as far as it can go: the flue gas leaves saturated at its own temperature. A real boiler
-condenses less, and instruments have rules of their own: do not compare to better than 2 points.
+Two ways to the loss: the published short formula (Siegert), which knows nothing of condensing, and an enthalpy
+balance with CoolProp's ideal-gas enthalpies. Condensing is taken as far as it can go: the flue gas leaves saturated
+at its own temperature. A real boiler condenses less, and instruments have rules of their own: do not compare to
+better than 2 points.
 """
 
 from __future__ import annotations
@@ -37,7 +38,8 @@ def _check_temperatures(flue_c: float, air_c: float) -> None:
 def siegert_loss_by_co2_pct(fuel: str, co2_pct: float, flue_c: float, air_c: float) -> float:
     """Flue loss, % of the net heat input: (flue - air) x (A1/CO2 + B).
 
-    `fuel` is natural_gas or lpg. Valid for half of CO2max to CO2max and flue gas below 250 degC; it knows nothing of condensing.
+    `fuel` is natural_gas or lpg. Valid for half of CO2max to CO2max and flue gas below 250 degC; it knows nothing of
+    condensing.
     Source: short formula of the 1. BImSchV, constants from a public German trade reference (published).
     """
     _check_temperatures(flue_c, air_c)
@@ -47,7 +49,10 @@ def siegert_loss_by_co2_pct(fuel: str, co2_pct: float, flue_c: float, air_c: flo
 
 @checked(o2_pct=(0.0, 20.0), flue_c=(5.0, 250.0), air_c=(-20.0, 60.0))
 def siegert_loss_by_o2_pct(fuel: str, o2_pct: float, flue_c: float, air_c: float) -> float:
-    """Flue loss, % of the net heat input: (flue - air) x (A2/(21 - O2) + B). Validity and source as for the CO2 form."""
+    """Flue loss, % of the net heat input: (flue - air) x (A2/(21 - O2) + B).
+
+    Validity and source as for the CO2 form.
+    """
     _check_temperatures(flue_c, air_c)
     _, a2, b = SIEGERT[fuel]
     return (flue_c - air_c) * (a2 / (21.0 - o2_pct) + b)
@@ -62,7 +67,9 @@ def _warming_kj_mol(fluid: str, from_c: float, to_c: float) -> float:
 
 @checked(flue_c=(5.0, 250.0), air_c=(-20.0, 60.0))
 def balance_loss_pct(gas: Gas, co2_pct: float, flue_c: float, air_c: float, *, dry_only: bool = False) -> float:
-    """Sensible flue loss, % of the net heat input, by enthalpy balance; all water counted as vapour, or left out with `dry_only`.
+    """Sensible flue loss, % of the net heat input, by enthalpy balance; all water counted as vapour.
+
+    With `dry_only` the vapour is left out.
 
     Valid up to the gas's CO2 maximum, flue gas of 5 to 250 degC. Source: energy balance, CoolProp enthalpies.
     """
@@ -89,7 +96,8 @@ def _air_moisture() -> float:
 def dew_point_c(gas: Gas, co2_pct: float, air: Air = "dry") -> float:
     """Temperature in degC at which the flue gas begins to condense, at 1013.25 mbar: p_sat = share of water x p.
 
-    `air` is dry, or humid: 20 degC at 60 % relative humidity. Valid up to the gas's CO2 maximum. Source: closed form, CoolProp saturation.
+    `air` is dry, or humid: 20 degC at 60 % relative humidity. Valid up to the gas's CO2 maximum. Source: closed form,
+    CoolProp saturation.
     """
     out = flue_gas(gas, co2_pct)
     water = out.water + (out.air * _air_moisture() if air == "humid" else 0.0)
@@ -131,7 +139,8 @@ def efficiency_pct(
 ) -> float:
     """Combustion efficiency, % net or gross: 100 - sensible loss + heat of the water condensed; case losses left out.
 
-    An upper bound once the flue gas is below its dew point. Valid up to the gas's CO2 maximum, flue gas of 5 to 250 degC.
+    An upper bound once the flue gas is below its dew point. Valid up to the gas's CO2 maximum, flue gas of 5 to 250
+    degC.
     Source: energy balance, CoolProp properties.
     """
     net = 100.0 - balance_loss_pct(gas, co2_pct, flue_c, air_c)
@@ -149,7 +158,8 @@ def efficiency_pct(
 def carbonic_ph(co2_pct: float) -> float:
     """pH of water at 25 degC saturated with flue gas of this CO2, -: Henry's law and the first dissociation.
 
-    Real condensate is lower: nitrogen oxides. Valid for 0.01 to 25 %. Source: Henry 0.0334 mol/(L atm), Ka 4.45e-7, from memory.
+    Real condensate is lower: nitrogen oxides. Valid for 0.01 to 25 %. Source: Henry 0.0334 mol/(L atm), Ka 4.45e-7,
+    from memory.
     """
     return -log10((0.0334 * co2_pct / 100.0 * 4.45e-7) ** 0.5)
 

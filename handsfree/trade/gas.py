@@ -1,6 +1,7 @@
 """What the gas is and how fast it burns: properties of a mixture, gas rate, heat input.
 
-Calorific values are per cubic metre of dry gas, combustion and metering at 15 degC and 1013.25 mbar, unless a name says kg or mol.
+Calorific values are per cubic metre of dry gas, combustion and metering at 15 degC and 1013.25 mbar, unless a name
+says kg or mol.
 """
 
 from __future__ import annotations
@@ -201,7 +202,7 @@ _PART = re.compile(
 
 
 def find_gas(text: str) -> Gas:
-    """The gas that `text` names: G20, natural_gas, lpg, propane, or a mixture by volume ("92.5% CH4 7.5% N2", "CH4=0.925 N2=0.075").
+    """The gas that `text` names: G20, natural_gas, lpg, propane, or a mixture by volume ("92.5% CH4 7.5% N2").
 
     Raises:
         BadInput: no such gas, or a mixture whose parts do not add up to 1 or to 100 %.
@@ -288,7 +289,8 @@ def settling_time_s(
 ) -> float | None:
     """How long to time, in s, until a rate so near to a bound is told from it; None when it stands on the bound.
 
-    The spread of a run of t s is (3600 x digit + rate x stopwatch) / t; this is the t at which it equals the distance. Source: ours.
+    The spread of a run of t s is (3600 x digit + rate x stopwatch) / t; this is the t at which it equals the
+    distance. Source: ours.
     """
     distance = abs(rate_m3_h - bound_m3_h)
     if distance == 0.0:
@@ -300,8 +302,8 @@ def settling_time_s(
 def heat_input_kw(gas_rate_m3_h: float, cv_mj_m3: float, correction: float = 1.0) -> float:
     """Heat input in kW, on the basis of the calorific value: rate x calorific value x correction / 3.6.
 
-    Gross with a gross calorific value. `correction` 1 leaves the meter's volume as it is (usual for a gas-rate sum); the standard UK
-    volume factor is 1.02264. Valid for 0.01 to 100 m3/h and 10 to 150 MJ/m3. Source: closed form.
+    Gross with a gross calorific value. `correction` 1 leaves the meter's volume as it is (usual for a gas-rate sum);
+    the standard UK volume factor is 1.02264. Valid for 0.01 to 100 m3/h and 10 to 150 MJ/m3. Source: closed form.
     """
     return gas_rate_m3_h * cv_mj_m3 * correction / 3.6
 
@@ -314,7 +316,7 @@ def gas_rate_for_m3_h(kw: float, cv_mj_m3: float) -> float:
 
 @checked(temperature_c=(-30.0, 60.0), gauge_mbar=(0.0, 100.0), height_deduction_mbar=(0.0, 150.0))
 def volume_factor(temperature_c: float, gauge_mbar: float, height_deduction_mbar: float) -> float:
-    """Factor from metered volume to reference volume (15 degC, 1013.25 mbar): (288.15/T) x (1013.25 + gauge - deduction)/1013.25.
+    """Factor from metered to reference volume: (288.15/T) x (1013.25 + gauge - deduction)/1013.25.
 
     Valid for -30 to 60 degC and up to 100 mbar. Source: Gas (Calculation of Thermal Energy) Regulations 1996.
     """
@@ -323,9 +325,10 @@ def volume_factor(temperature_c: float, gauge_mbar: float, height_deduction_mbar
 
 @checked(height_m=(-100.0, 1000.0))
 def altitude_deduction_mbar(height_m: float) -> float:
-    """Pressure in mbar that the 1996 Regulations deduct for height above sea level: 0.3 mbar for each begun step of 2.5 m; 0 below sea level.
+    """Pressure in mbar to deduct for height above sea level: 0.3 mbar for each begun step of 2.5 m; 0 below sea level.
 
-    Valid to 1000 m. Source: SI 1996/439, Schedule part I, table (rows to about 300 m seen; above, the same step goes on).
+    Valid to 1000 m. Source: SI 1996/439, Schedule part I, table (rows to about 300 m seen; above, the same step goes
+    on).
     """
     if height_m <= 0.0:
         return 0.0

@@ -29,7 +29,7 @@ def _kilowatts(flow_l_min: float, metered_c: float, hot_c: float, cold_c: float)
 
 @checked(flow_l_min=(0.1, 200.0), flow_c=(1.0, 110.0), return_c=(1.0, 110.0))
 def heat_output_kw(flow_l_min: float, flow_c: float, return_c: float) -> float:
-    """Heat to the system, kW: flow x density at the return x (enthalpy of flow - of return); the flow is metered in the return.
+    """Heat to the system, kW, the flow metered in the return: flow x density there x (enthalpy of flow - of return).
 
     Valid for 0.1 to 200 L/min, 1 to 110 degC. Source: energy balance, CoolProp properties.
     """
@@ -39,7 +39,10 @@ def heat_output_kw(flow_l_min: float, flow_c: float, return_c: float) -> float:
 
 @checked(flow_l_min=(0.1, 200.0), flow_c=(1.0, 110.0), return_c=(1.0, 110.0))
 def heat_output_rule_kw(flow_l_min: float, flow_c: float, return_c: float) -> float:
-    """Heat to the system by the rule of thumb, kW: flow x difference / 14.33; 1 to 2 % high. Source: common practice."""
+    """Heat to the system by the rule of thumb, kW: flow x difference / 14.33; 1 to 2 % high.
+
+    Source: common practice.
+    """
     _hotter("flow_c", flow_c, "return_c", return_c)
     return flow_l_min * (flow_c - return_c) / RULE_OF_THUMB
 
@@ -56,7 +59,10 @@ def hot_water_output_kw(flow_l_min: float, cold_c: float, hot_c: float) -> float
 
 @checked(kw=(0.1, 1000.0), rise_k=(1.0, 94.0), cold_c=(1.0, 60.0))
 def hot_water_flow_l_min(kw: float, rise_k: float, cold_c: float) -> float:
-    """Hot water, L/min metered cold, that `kw` kW warms by `rise_k` K. Valid up to 95 degC. Source: energy balance, CoolProp properties."""
+    """Hot water, L/min metered cold, that `kw` kW warms by `rise_k` K.
+
+    Valid up to 95 degC. Source: energy balance, CoolProp properties.
+    """
     hot_c = cold_c + rise_k
     if hot_c > 95.0:
         raise BadInput(f"rise_k is {rise_k:g} K; from {cold_c:g} degC it must be from 1 to {95.0 - cold_c:g} K", "")
@@ -70,9 +76,10 @@ def flow_for_l_min(kw: float, rise_k: float, mean_c: float) -> float:
     Valid for 1 to 60 K, flow and return between 1 and 110 degC. Source: energy balance, CoolProp properties.
     """
     flow_c, return_c = mean_c + rise_k / 2.0, mean_c - rise_k / 2.0
-    if return_c < 1.0 or flow_c > 110.0:
+    widest_k = 2.0 * min(mean_c - 1.0, 110.0 - mean_c)
+    if rise_k > widest_k:
         raise BadInput(
-            f"rise_k is {rise_k:g} K; around {mean_c:g} degC it must be from 1 to {2.0 * min(mean_c - 1.0, 110.0 - mean_c):g} K",
+            f"rise_k is {rise_k:g} K; around {mean_c:g} degC it must be from 1 to {widest_k:g} K",
             "",
         )
     return kw / _kilowatts(1.0, mean_c, flow_c, return_c)
@@ -82,14 +89,18 @@ def flow_for_l_min(kw: float, rise_k: float, mean_c: float) -> float:
 def radiator_factor(difference_k: float, exponent: float = 1.3) -> float:
     """Share of the rated output (75/65/20 degC) that a radiator gives, -: (difference/50)^exponent.
 
-    Valid for 1 to 120 K; exponent 1.2 to 1.4 for radiators, 1.3 usual. Source: EN 442; factors as in a public catalogue table.
+    Valid for 1 to 120 K; exponent 1.2 to 1.4 for radiators, 1.3 usual. Source: EN 442; factors as in a public
+    catalogue table.
     """
     return float((difference_k / RATED_DIFFERENCE_K) ** exponent)
 
 
 @checked(flow_c=(1.0, 110.0), return_c=(1.0, 110.0), room_c=(-10.0, 50.0))
 def log_mean_difference_k(flow_c: float, return_c: float, room_c: float) -> float:
-    """Logarithmic mean difference between radiator and room, K. Valid where flow >= return > room. Source: closed form."""
+    """Logarithmic mean difference between radiator and room, K.
+
+    Valid where flow >= return > room. Source: closed form.
+    """
     _hotter("return_c", return_c, "room_c", room_c)
     if flow_c < return_c:
         raise BadInput(

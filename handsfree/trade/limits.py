@@ -1,7 +1,8 @@
 """A value and a limit in, a verdict in plain words out. Limits are data, looked up by the day of the visit.
 
-Order of authority: the maker's own data (a `Limit` with authority "maker", made by `maker_limit`), then the trade's published default,
-then common practice; the last two stand in `limits.toml`. A verdict never says that anything is safe.
+Order of authority: the maker's own data (a `Limit` with authority "maker", made by `maker_limit`), then the trade's
+published default, then common practice; the last two stand in `limits.toml`. A verdict never says that anything is
+safe.
 """
 
 from __future__ import annotations
@@ -210,7 +211,8 @@ def judge(value: Decimal, limit: Limit, spread: Decimal | None = None) -> Verdic
 
     Args:
         value: in the limit's unit, not rounded.
-        spread: how far the value may be off either way, in the same unit. A bound inside it makes the verdict "too_close".
+        spread: how far the value may be off either way, in the same unit. A bound inside it makes the verdict
+        "too_close".
 
     Raises:
         BadInput: value or spread is not a number, or the spread is negative.

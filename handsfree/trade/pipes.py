@@ -19,7 +19,10 @@ LAMINAR_BELOW = 2040.0
 
 
 def friction_factor(reynolds: float, relative_roughness: float) -> float:
-    """Darcy friction factor, -: 64/Re below 2040, else Colebrook's equation solved by iteration. Source: Colebrook 1939."""
+    """Darcy friction factor, -: 64/Re below 2040, else Colebrook's equation solved by iteration.
+
+    Source: Colebrook 1939.
+    """
     if reynolds < LAMINAR_BELOW:
         return 64.0 / reynolds
     root = 8.0
@@ -39,7 +42,8 @@ def _darcy_pa_per_m(bore_m: float, flow_m3_s: float, density: float, viscosity: 
 def gas_pipe_drop_darcy_mbar(bore_mm: float, length_m: float, flow_m3_h: float, relative_density: float = 0.6) -> float:
     """Pressure lost, mbar: Darcy-Weisbach with Colebrook's factor, copper of 1.5 um, at 15 degC.
 
-    Valid for 4 to 110 mm and low pressure; the transition zone of domestic pipes makes it uncertain by 15 %. Source: Darcy-Weisbach.
+    Valid for 4 to 110 mm and low pressure; the transition zone of domestic pipes makes it uncertain by 15 %. Source:
+    Darcy-Weisbach.
     """
     density = relative_density * AIR_DENSITY_KG_M3
     return _darcy_pa_per_m(bore_mm / 1000.0, flow_m3_h / 3600.0, density, GAS_VISCOSITY_PA_S) * length_m / 100.0
@@ -49,15 +53,18 @@ def gas_pipe_drop_darcy_mbar(bore_mm: float, length_m: float, flow_m3_h: float, 
 def gas_pipe_drop_renouard_mbar(
     bore_mm: float, length_m: float, flow_m3_h: float, relative_density: float = 0.6
 ) -> float:
-    """Pressure lost, mbar: Renouard's low-pressure formula 23200 d L Q^1.82 D^-4.82. Source: coefficient from memory."""
+    """Pressure lost, mbar: Renouard's low-pressure formula 23200 d L Q^1.82 D^-4.82.
+
+    Source: coefficient from memory.
+    """
     return float(23_200.0 * relative_density * length_m * flow_m3_h**1.82 / bore_mm**4.82)
 
 
 @checked(bore_mm=(4.0, 110.0), flow_l_min=(0.1, 500.0), temperature_c=(1.0, 99.0))
 def water_pipe_drop_pa_m(bore_mm: float, flow_l_min: float, temperature_c: float) -> float:
-    """Pressure lost by water in copper, Pa/m: Darcy-Weisbach with Colebrook's factor, 1.5 um. Valid for 4 to 110 mm, 1 to 99 degC.
+    """Pressure lost by water in copper, Pa/m: Darcy-Weisbach with Colebrook's factor, 1.5 um.
 
-    Source: Darcy-Weisbach, CoolProp properties.
+    Valid for 4 to 110 mm, 1 to 99 degC. Source: Darcy-Weisbach, CoolProp properties.
     """
     density, viscosity = density_kg_m3(temperature_c), viscosity_pa_s(temperature_c)
     return _darcy_pa_per_m(bore_mm / 1000.0, flow_l_min / 60_000.0, density, viscosity)

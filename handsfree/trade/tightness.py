@@ -1,4 +1,4 @@
-"""Pipes, meter and pressure drop in; installation volume, the drop that the tightness test permits, purge volume and leak rate out.
+"""Pipes, meter and pressure drop in; installation volume, permissible drop, purge volume and leak rate out.
 
 The test's tables depend on the edition of IGEM/UP/1B in force on the day: Edition 4 alone from 2026-10-01.
 """
@@ -32,7 +32,10 @@ def tables() -> dict[str, Any]:
 
 
 def meter_volume_m3(meter: str) -> float:
-    """Volume in m3 of a gas meter by its type; "none" is 0. Source: see `tightness.toml` (U6/G4 published, others from memory)."""
+    """Volume in m3 of a gas meter by its type; "none" is 0.
+
+    Source: see `tightness.toml` (U6/G4 published, others from memory).
+    """
     meters = {name: row["volume_m3"] for row in tables()["meter"] for name in row["names"]}
     found = meters.get(meter.strip().lower())
     if found is None:
@@ -41,7 +44,10 @@ def meter_volume_m3(meter: str) -> float:
 
 
 def tube_m3_per_m(size_mm: float) -> float:
-    """Volume in m3 of a metre of copper gas pipe by its outside diameter in mm: 15, 22, 28, 35. Source: see `tightness.toml`."""
+    """Volume in m3 of a metre of copper gas pipe by its outside diameter in mm: 15, 22, 28, 35.
+
+    Source: see `tightness.toml`.
+    """
     tubes = {float(row["size_mm"]): float(row["m3_per_m"]) for row in tables()["tube"]}
     if size_mm not in tubes:
         sizes = ", ".join(f"{size:g}" for size in tubes)
@@ -90,8 +96,9 @@ def installation_volume_m3(meter: str, pipes: tuple[tuple[float, float], ...], f
 def permissible_drop_mbar(lpg: bool, volume_m3: float, appliances_connected: bool) -> float:
     """Drop in mbar that Edition 4 permits in 2 minutes; 0 stands for "no perceptible movement".
 
-    Valid up to 0.035 m3, existing installation, no smell of gas. With a drop inside the table the appliances are isolated and the pipework
-    tested again: it must show no perceptible movement. Any smell of gas fails the test whatever the gauge says.
+    Valid up to 0.035 m3, existing installation, no smell of gas. With a drop inside the table the appliances are
+    isolated and the pipework tested again: it must show no perceptible movement. Any smell of gas fails the test
+    whatever the gauge says.
     Source: IGEM/UP/1B Edition 4, tables 3 and 5, as quoted by a secondary page (second-hand: check the standard).
     """
     if not appliances_connected:
@@ -112,14 +119,17 @@ def superseded_drop_mbar(meter: str, size_mm: float, appliances_connected: bool)
         if meter.strip().lower() in row["meters"] and row["over_mm"] < size_mm <= row["up_to_mm"]:
             return float(row["mbar"])
     raise BadInput(
-        f"meter is {meter!r} with {size_mm:g} mm pipe; Edition 3 is known for e6, none, u6, g4, u16, g10 and pipe up to 35 mm",
+        f"meter is {meter!r} with {size_mm:g} mm pipe; Edition 3 has e6, none, u6, g4, u16, g10, pipe up to 35 mm",
         "",
     )
 
 
 @checked(volume_m3=(0.0001, LARGEST_M3))
 def purge_volume_m3(volume_m3: float) -> float:
-    """Gas to pass when purging, m3: 1.5 x installation volume. Valid up to 0.035 m3. Source: trade summaries of Edition 4 (second-hand)."""
+    """Gas to pass when purging, m3: 1.5 x installation volume.
+
+    Valid up to 0.035 m3. Source: trade summaries of Edition 4 (second-hand).
+    """
     return PURGE_VOLUMES * volume_m3
 
 

@@ -1,7 +1,7 @@
 """System, safety valve and charge in; size of the expansion vessel and hot pressure out.
 
-Pressures are gauge. Two methods of sizing, not to be mixed: the table of UK boiler instructions (a conservative 4.9 % expansion), and
-the sum of EN 12828.
+Pressures are gauge. Two methods of sizing, not to be mixed: the table of UK boiler instructions (a conservative 4.9 %
+expansion), and the sum of EN 12828.
 """
 
 from __future__ import annotations
@@ -82,7 +82,10 @@ def en12828_vessel_size_l(
 
 @checked(vessel_l=(0.5, 1000.0), charge_bar=(0.0, 9.0), final_bar=(0.1, 10.0))
 def vessel_acceptance_l(vessel_l: float, charge_bar: float, final_bar: float) -> float:
-    """Water that a vessel takes between charge and final pressure, L: vessel x (final - charge)/(final + 1.01325). Source: Boyle."""
+    """Water that a vessel takes between charge and final pressure, L: vessel x (final - charge)/(final + 1.01325).
+
+    Source: Boyle.
+    """
     _check_charge(charge_bar, final_bar, "the final pressure")
     return vessel_l * (final_bar - charge_bar) / (final_bar + ATMOSPHERE_BAR)
 
@@ -98,10 +101,10 @@ def vessel_acceptance_l(vessel_l: float, charge_bar: float, final_bar: float) ->
 def hot_pressure_bar(
     system_l: float, vessel_l: float, charge_bar: float, cold_bar: float, cold_c: float, hot_c: float
 ) -> float | None:
-    """Pressure when hot, bar: Boyle in the vessel, water volumes, pipework that does not give; None where the vessel is full of water.
+    """Pressure when hot, bar, in pipework that does not give; None where the vessel is full of water.
 
-    Below the charge the vessel holds no water: cold pressure under the charge counts as a vessel full of gas. Valid for a mean water
-    temperature of 1 to 110 degC. Source: Boyle, CoolProp water volumes.
+    Below the charge the vessel holds no water: cold pressure under the charge counts as a vessel full of gas. Valid
+    for a mean water temperature of 1 to 110 degC. Source: Boyle, CoolProp water volumes.
     """
     if hot_c < cold_c:
         raise BadInput(

@@ -1,7 +1,8 @@
-"""Temperature in, properties of heating water out: density, heat capacity, enthalpy, expansion, freezing point of glycol mixtures.
+"""Temperature in, properties of heating water out: density, heat capacity, enthalpy, expansion, freezing point.
 
-Liquid at 2 bar absolute, the pressure of a filled heating system. CoolProp does the physics (IAPWS-95 for water, its incompressible
-mixtures for glycol); it is imported only when a property is asked for, because that takes about a second.
+Liquid at 2 bar absolute, the pressure of a filled heating system. CoolProp does the physics (IAPWS-95 for water, its
+incompressible mixtures for glycol); it is imported only when a property is asked for, because that takes about a
+second.
 """
 
 from __future__ import annotations
@@ -35,7 +36,9 @@ def properties() -> Callable[..., float]:
     try:
         from CoolProp.CoolProp import PropsSI
     except ImportError as error:
-        raise MissingPart(f"the library of water properties does not load ({error})", "pip install 'handsfree[physics]'") from None
+        raise MissingPart(
+            f"the library of physical properties does not load ({error})", "pip install 'handsfree[physics]'"
+        ) from None
     function: Callable[..., Any] = PropsSI
     return lambda *arguments: float(function(*arguments))
 
@@ -96,7 +99,10 @@ def viscosity_pa_s(temperature_c: float) -> float:
 
 
 def freezing_point_c(glycol: str, glycol_pct: float) -> float:
-    """Freezing point of a glycol mixture, degC. Valid for 0 to 60 % by mass. Source: CoolProp, incompressible mixtures."""
+    """Freezing point of a glycol mixture, degC.
+
+    Valid for 0 to 60 % by mass. Source: CoolProp, incompressible mixtures.
+    """
     fluid = fluid_name(glycol, glycol_pct)
     if fluid == "Water":
         return 0.0
@@ -114,5 +120,8 @@ def _liquid(temperature_c: float, fluid: str) -> float:
 
 @checked(height_m=(0.0, 100.0))
 def static_head_bar(height_m: float) -> float:
-    """Pressure of a column of water at 10 degC, bar: density x g x height. Valid for 0 to 100 m. Source: closed form, CoolProp density."""
+    """Pressure of a column of water at 10 degC, bar: density x g x height.
+
+    Valid for 0 to 100 m. Source: closed form, CoolProp density.
+    """
     return density_kg_m3(10.0) * GRAVITY * height_m / 1.0e5
