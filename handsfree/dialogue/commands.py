@@ -1,4 +1,5 @@
-"""A spoken command in, what it does in the place on hand out. Repeat, back, hold, where and cancel work in every state (rule 17)."""
+"""A spoken command in, what it does in the place on hand out. Repeat, back, hold, where and cancel work in every
+state (rule 17)."""
 
 from __future__ import annotations
 
@@ -14,7 +15,7 @@ from handsfree.dialogue.turn import Turn, sentence
 from handsfree.dialogue.unsafe import emergency_of, say_steps
 from handsfree.dialogue.wording import word
 from handsfree.dialogue.working import Trade
-from handsfree.events import AskClosed, Asked, CarriedOn, Deferred, Finished, Held, Kept, Marked, WaitEnded
+from handsfree.events import AskClosed, Asked, CarriedOn, Deferred, Finished, Held, Kept, Marked, NoteTaken, WaitEnded
 from handsfree.model import Command, Heard, Reading
 from handsfree.plans.plan import ABSENT, Item
 
@@ -66,14 +67,16 @@ def _why(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
     _again(turn)
 
 
+_HELP = {
+    **dict.fromkeys(("proposal", "asked", "question", "revisit"), "help_yes"),
+    "waiting": "help_wait",
+    "held": "help_held",
+    "unsafe": "help_unsafe",
+}
+
+
 def _help(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
-    place = phase(turn.view)
-    yes_places = ("proposal", "asked", "question", "revisit")
-    key = (
-        "help_yes"
-        if place in yes_places
-        else {"waiting": "help_wait", "held": "help_held", "unsafe": "help_unsafe"}.get(place, "help_item")
-    )
+    key = _HELP.get(phase(turn.view), "help_item")
     turn.say(key)
     _again(turn)
 
@@ -299,7 +302,8 @@ def _no(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
 
 
 def _correct(turn: Turn, trade: Trade, readings: tuple[Reading, ...], heard: Heard) -> None:
-    """ "no, nine point four": the proposal on hand, else, where the value is not the item's, the value just confirmed."""
+    """ "no, nine point four": the proposal on hand, else, where the value is not the item's, the value just
+    confirmed."""
     here = _current(turn)
     last = turn.state.last_value()
     if turn.state.proposal is None and last is not None and len(readings) == 1:
@@ -315,6 +319,11 @@ def _correct(turn: Turn, trade: Trade, readings: tuple[Reading, ...], heard: Hea
 
 
 def _note(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
+    if command.target:
+        turn.emit(NoteTaken(item=turn.state.item, words=command.target, clip=heard.clip))
+        turn.say("note_kept", "value")
+        _again(turn)
+        return
     turn.emit(Asked(what="note", item=turn.state.item))
     _again(turn)
 

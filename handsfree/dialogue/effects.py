@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from handsfree.model import Expectation
 
@@ -18,7 +18,7 @@ class Say:
 
 @dataclass(frozen=True, slots=True)
 class Cue:
-    """A short sound: hold, pardon, mark, wait_over."""
+    """A short sound: saved, hold, pardon, mark, wait_over."""
 
     name: str
 
@@ -48,12 +48,13 @@ class Listen:
 
 @dataclass(frozen=True, slots=True)
 class Wait:
-    """A timed wait; listening goes on. Answer with `WaitOver` when it is over, or with `HeardInput` (and how long was waited)."""
+    """A timed wait; listening goes on. Answer with `WaitOver` when it is over, or with `HeardInput` (and how long was
+    waited)."""
 
     seconds: float
     """s that are left"""
     what: str
-    expectation: Expectation = Expectation()
+    expectation: Expectation = field(default_factory=Expectation)
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,12 +3,13 @@
 How a caller drives it:
 
     engine = Engine(plan, job, language)
-    state = apply(State(), journal.append(VisitStarted(...)))         # the caller writes the first event
-    decision = engine.start(state)                                    # or engine.resume(state) for a visit that was cut off
+    state = apply(State(), journal.append(VisitStarted(...)))    # the caller writes the first event
+    decision = engine.start(state)      # or engine.resume(state) for a visit that was cut off
     while True:
-        for event in decision.events: state = apply(state, journal.append(event))      # on disk before anything is spoken
-        for effect in decision.effects: ...                           # the last one is Listen, Wait or Stop
-        decision = engine.decide(state, HeardInput(heard))            # or Silence, WaitOver, SoundWentAway, SoundCameBack
+        for event in decision.events:   # on disk before anything is spoken
+            state = apply(state, journal.append(event))
+        for effect in decision.effects: ...     # the last one is Listen, Wait or Stop
+        decision = engine.decide(state, HeardInput(heard))      # or Silence, WaitOver, SoundWentAway, SoundCameBack
 """
 
 from __future__ import annotations
@@ -85,7 +86,8 @@ class Engine:
         return self._checked(turn)
 
     def resume(self, state: State, reason: str = "") -> Decision:
-        """Carry on with a visit that was cut off: the proposal on hand is dropped, and the dialogue goes back one item (rules 10, 11)."""
+        """Carry on with a visit that was cut off: the proposal on hand is dropped, and the dialogue goes back one
+        item (rules 10, 11)."""
         if state.item is None and state.finished is None:
             return self.start(state)
         turn = self._turn(state)
@@ -145,7 +147,7 @@ class Engine:
     @staticmethod
     def _checked(turn: Turn) -> Decision:
         last = [isinstance(effect, LAST) for effect in turn.effects]
-        assert last.count(True) == 1 and last[-1], "a decision ends in exactly one of Listen, Wait, Stop"
+        assert last.index(True) == len(last) - 1, "a decision ends in exactly one of Listen, Wait, Stop"
         return turn.decision()
 
 

@@ -15,7 +15,8 @@ _MARGIN = 8.0
 
 
 def fits(item: Item, reading: Reading) -> bool:
-    """The reading can be this item's: same quantity, and no qualifier that contradicts. A bare number fits any measured item."""
+    """The reading can be this item's: same quantity, and no qualifier that contradicts. A bare number fits any
+    measured item."""
     expect = item.expect
     if expect.kind == "number":
         return reading.quantity is None
@@ -29,7 +30,8 @@ def assign(
 ) -> tuple[list[tuple[Item, Reading]], list[Reading]]:
     """Items for the readings of one utterance, and the readings that found none.
 
-    The item on hand comes first; a reading that names another quantity may answer another open item of the same chunk, unless a killer
+    The item on hand comes first; a reading that names another quantity may answer another open item of the same
+    chunk, unless a killer
     item or a timed wait lies between: order follows the work.
     """
     pairs: list[tuple[Item, Reading]] = []
@@ -70,7 +72,8 @@ def _candidates(view: View, current: Item | None) -> list[Item]:
 
 
 def named_items(view: View, target: str, qualifier: str | None) -> tuple[Item, ...]:
-    """The items that a spoken name may mean: one when it is clear, several when it is not, none when nothing is near."""
+    """The items that a spoken name may mean: one when it is clear, several when it is not, none when nothing is
+    near."""
     items = [i for i in view.plan.items() if i.expect.kind != "wait" and (view.applies(i) or i.id in view.state.values)]
     exact = [i for i in items if target in (i.id, i.say.lower(), i.expect.quantity)]
     if not exact:

@@ -53,7 +53,7 @@ def say_reworked(turn: Turn, reworked: Reworked) -> None:
 
 
 def _being_read_again(turn: Turn, id: str) -> bool:
-    return any(i not in turn.state.values and turn.view.round_of(i) > 1 for i in inputs_of(_rule(turn, id)))
+    return any(i not in turn.state.values and turn.view.round_of(i) > 1 for i in inputs_of(turn.plan, _rule(turn, id)))
 
 
 def _rule(turn: Turn, id: str) -> PlanResult:
@@ -81,12 +81,14 @@ def result_words(turn: Turn, rule: PlanResult) -> str:
     number = rounded(text, unit)
     if number is None:
         return say_date(text)
-    basis = f" {row['basis']}" if row.get("basis") else ""
+    said = rule.say.split()
+    basis = f" {row['basis']}" if row.get("basis") and str(row["basis"]) not in said else ""
     return f"{turn.language.say_number(number)} {say_unit(unit)}".strip() + basis
 
 
 def _demand_result(turn: Turn) -> bool:
-    """A result outside its limit is said with limit and consequence, read again once, then accepted in so many words."""
+    """A result outside its limit is said with limit and consequence, read again once, then accepted in so many
+    words."""
     for rule in turn.plan.results:
         ruling = turn.state.rulings.get(rule.id)
         if (

@@ -74,7 +74,8 @@ def filled(turn: Turn, item: Item, reading: Reading) -> Reading:
 
 
 def propose_reading(turn: Turn, trade: Trade, item: Item, reading: Reading, heard: Heard, reason: str = "") -> None:
-    """Read a value back and wait for the yes; outside its limit, first ask for a second reading (rule 13). Ends the decision."""
+    """Read a value back and wait for the yes; outside its limit, first ask for a second reading (rule 13). Ends the
+    decision."""
     if item.expect.kind == "number":
         propose_answer(turn, trade, item, decimal_string(reading.value), "number", heard)
         return
@@ -157,7 +158,8 @@ def _propose(
 def propose_answer(
     turn: Turn, trade: Trade, item: Item, answer: str, kind: str, heard: Heard, reason: str = ""
 ) -> None:
-    """Read an answer back. A state reached, and a plain good yes or no, is its own confirmation; a killer's never is."""
+    """Read an answer back. A state reached, and a plain good yes or no, is its own confirmation; a killer's never
+    is."""
     good = not item.expect.good or answer in item.expect.good
     if not good and item.on_outside == "unsafe_at_once":
         turn.say("item_value", "warning", item=sentence(item.say), value=turn.say_answer(answer, kind, item))
@@ -267,7 +269,8 @@ def confirm_answer(
 
 
 def _after(turn: Turn, trade: Trade, items: list[Item], changed: list[str], stage: str, heard: Heard) -> None:
-    """What a confirmed value brings with it: acceptance outside, the unsafe path, what no longer stands, the next item."""
+    """What a confirmed value brings with it: acceptance outside, the unsafe path, what no longer stands, the next
+    item."""
     if stage == "accept":
         turn.emit(OutsideAccepted(item=items[0].id, words=heard.words, clip=heard.clip))
         turn.say("recorded_outside", "value")
@@ -276,8 +279,8 @@ def _after(turn: Turn, trade: Trade, items: list[Item], changed: list[str], stag
             declare(turn, items[0].id, items[0].emergency or "unsafe", heard)
             listen(turn)
             return
-    elif items[0].expect.kind == "quantity" and turn.state.values[items[0].id].kind == "quantity":
-        turn.say("saved", "value", value=sentence("; ".join(turn.say_value(turn.state.values[i.id]) for i in items)))
+    elif stage:
+        turn.cue("saved")
     if changed:
         _void_dependents(turn, changed)
         say_reworked(turn, rework(turn, trade))
@@ -303,7 +306,8 @@ def drop(turn: Turn, reason: str) -> None:
 
 
 def change_item(turn: Turn, trade: Trade, item: Item, readings: tuple[Reading, ...], heard: Heard, why: str) -> None:
-    """Go to an item whose value is to be replaced; with a value in the same breath, propose it there. Ends the decision."""
+    """Go to an item whose value is to be replaced; with a value in the same breath, propose it there. Ends the
+    decision."""
     drop(turn, "replaced")
     if readings and item.expect.kind in ("quantity", "number"):
         turn.emit(ItemEntered(item=item.id, chunk=item.chunk, round=turn.view.round_of(item.id), why=why))

@@ -13,7 +13,7 @@ from handsfree.dialogue.turn import Turn
 from handsfree.errors import BadInput
 from handsfree.events import Computed, Judged, NotJudged, Voided
 from handsfree.model import Limit, Verdict, WorkedOut
-from handsfree.plans.plan import Item, LimitRule, PlanResult, Question
+from handsfree.plans.plan import Item, LimitRule, Plan, PlanResult, Question
 from handsfree.plans.sources import as_decimal, comparison, references, value_of
 
 
@@ -30,7 +30,8 @@ class Trade:
 
 
 def limit_for(view: View, rule: LimitRule | None, unit: str, trade: Trade) -> Limit | None:
-    """The limit that rules now: the maker's, else what it is held against, else the trade's, else the plan's own; None without one."""
+    """The limit that rules now: the maker's, else what it is held against, else the trade's, else the plan's own;
+    None without one."""
     if rule is None:
         return None
     if rule.maker and (limit := view.job.limit(rule.maker)):
@@ -72,10 +73,10 @@ def _around(view: View, rule: LimitRule, unit: str) -> Limit | None:
 
 
 def _short(bound: Decimal | None) -> Decimal | None:
-    """A computed bound to four figures, without a tail of zeros: it is spoken."""
+    """A computed bound to three figures, without a tail of zeros: it is spoken."""
     if bound is None or not bound:
         return bound
-    places = max(0, 3 - bound.adjusted())
+    places = max(0, 2 - bound.adjusted())
     text = format(bound.quantize(Decimal(1).scaleb(-places)), "f")
     return Decimal(text.rstrip("0").rstrip(".") if "." in text else text)
 
@@ -195,15 +196,25 @@ def _given(view: View, rule: PlanResult) -> dict[str, str] | None:
     return given
 
 
-def inputs_of(rule: PlanResult) -> tuple[str, ...]:
-    """The items that a result is worked out from, directly, in order."""
-    found = [r.split(".", 1)[1] for source in rule.given.values() for r in references(source) if r.startswith("item.")]
-    return tuple(dict.fromkeys(found))
+def inputs_of(plan: Plan, rule: PlanResult) -> tuple[str, ...]:
+    """The items that a result is worked out from, also by way of other results, in order."""
+    found: dict[str, None] = {}
+    todo, seen = [rule], {rule.id}
+    while todo:
+        for source in todo.pop(0).given.values():
+            for reference in references(source):
+                head, _, key = reference.partition(".")
+                if head == "item":
+                    found[key] = None
+                elif head == "result" and key not in seen and (other := plan.result(key)):
+                    seen.add(key)
+                    todo.append(other)
+    return tuple(found)
 
 
 def _because(turn: Turn, rule: PlanResult, since: int) -> str:
-    newer = [i for i in inputs_of(rule) if i in turn.state.values and turn.state.values[i].number > since]
-    gone = [i for i in inputs_of(rule) if i not in turn.state.values]
+    newer = [i for i in inputs_of(turn.plan, rule) if i in turn.state.values and turn.state.values[i].number > since]
+    gone = [i for i in inputs_of(turn.plan, rule) if i not in turn.state.values]
     return ", ".join(newer + gone) or "what it rests on changed"
 
 
@@ -228,7 +239,7 @@ def _work_out(turn: Turn, rule: PlanResult, given: Mapping[str, str], trade: Tra
             formula=done.formula,
             source=done.source,
             sure=done.sure,
-            from_items=inputs_of(rule),
+            from_items=inputs_of(turn.plan, rule),
         )
     )
     _judge_result(turn, rule, trade)
@@ -261,12 +272,13 @@ def _judge_result(turn: Turn, rule: PlanResult, trade: Trade) -> None:
             turn.emit(NotJudged(item=rule.id, because=rule.not_judged))
         return
     if verdict := _verdict_on(turn, rule, trade):
-        round = max((turn.view.round_of(i) for i in inputs_of(rule)), default=1)
+        round = max((turn.view.round_of(i) for i in inputs_of(turn.plan, rule)), default=1)
         emit_verdict(turn, rule.id, verdict[0], verdict[1], verdict[2], round)
 
 
 def _judge_again(turn: Turn, rule: PlanResult, trade: Trade) -> None:
-    """The value stands; its limit may have moved (a limit that is itself worked out, an instrument's date corrected)."""
+    """The value stands; its limit may have moved (a limit that is itself worked out, an instrument's date
+    corrected)."""
     if rule.limit is None:
         return
     ruling = turn.state.rulings.get(rule.id)

@@ -1,7 +1,9 @@
 """A job file (TOML) in, people, instruments, boiler and the maker's data out, each by its dotted key.
 
-The job file says what the plan cannot know: who, where, with which instruments, on which boiler, and what its maker asks for.
-The maker's limits stand under [maker.limits.NAME] with low, high, unit and the page they were copied from; they come before any
+The job file says what the plan cannot know: who, where, with which instruments, on which boiler, and what its maker
+asks for.
+The maker's limits stand under [maker.limits.NAME] with low, high, unit and the page they were copied from; they come
+before any
 limit of the trade. Units are in the key names.
 """
 
@@ -30,7 +32,8 @@ _MAKER_NUMBERS = (
     "vessel_size_l", "vessel_charge_bar", "warm_up_s", "settle_s", "electrode_gap_mm", "sensor_r25_ohm", "sensor_b_k",
 )  # fmt: skip
 _MAKER_TEXTS = (
-    "instructions", "telephone", "adjust_order", "adjust_max_tool", "adjust_min_tool", "adjust_max_turn", "adjust_min_turn",
+    "instructions", "telephone", "adjust_order", "adjust_max_tool", "adjust_min_tool", "adjust_max_turn",
+    "adjust_min_turn",
     "screw_max", "screw_min", "sensor_type", "max_rate_mode", "min_rate_mode", "burner_seal",
 )  # fmt: skip
 _MAKER_FLAGS = ("adjustable", "air_inlet_point", "minimum_rate_test", "diverter", "plate_exchanger", "interlock")

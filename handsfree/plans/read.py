@@ -42,7 +42,8 @@ def load_plan(name_or_path: str | Path) -> Plan:
     """The plan of that name, or of that file.
 
     Raises:
-        BadInput: no such plan; the file does not read; a key or value is not one of ours (file, line, what was expected).
+        BadInput: no such plan; the file does not read; a key or value is not one of ours (file, line, what was
+        expected).
     """
     named = str(name_or_path)
     path = Path(named)
