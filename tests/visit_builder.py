@@ -230,9 +230,15 @@ class VisitBuilder:
     def judge(self, item: str, result: str, value: str, unit: str, bounds: Mapping[str, Any]) -> None:
         whose = {"maker": "the maker's limit", "trade": "the trade's limit", "practice": "common practice"}
         low, high = bounds["low"], bounds["high"]
-        span = f"{low} to {high}" if low and high else f"at least {low}" if low else f"at most {high}"
+        span = (
+            f"{low} to {high}"
+            if low and high
+            else f"at least {low}"
+            if low
+            else f"{'less than' if bounds.get('high_strict') else 'at most'} {high}"
+        )
         where = {"within": "within", "outside": "outside", "too_close": "too close to tell from"}[result]
-        words = f"{where} {whose[bounds['authority']]}, {span} {bounds['unit']}"
+        words = f"{where} {whose[bounds['authority']]}, {span} {bounds['unit']}".removesuffix(" -")
         self.add(ev.Judged(item=item, result=result, value=value, unit=unit, limit=bounds, words=words))
 
     def answer(self, item: str, chunk: str, say: str, answer: str, kind: str, printed: str, words: str) -> None:
@@ -364,8 +370,9 @@ def _smelt(b: VisitBuilder, row: Row) -> None:
     clip = b.hear(row.id, "test point screw was loose, tightened and tested again", {"outcome": "nothing"})
     b.add(
         ev.UnsafeAnswer(
-            question="What was found and done?",
-            answer="test point screw was loose, tightened and tested again",
+            question="found",
+            answer="recording, unchecked",
+            words="test point screw was loose, tightened and tested again",
             clip=clip,
         )
     )

@@ -1,7 +1,7 @@
 """Entries of a journal in, the record of the visit out: one pass over the events, nothing guessed.
 
 What the events do not say is left open: a verdict goes only to the value that it judged, an item without an answer
-stays unanswered, and a later value for the same item and round puts the earlier one into the history, never out of sight.
+stays unanswered, and a later value for the same item and round puts the earlier one into the history, in sight.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import Any
 
+from handsfree.dialogue.route import chosen_result
 from handsfree.events import (
     AnswerConfirmed,
     Computed,
@@ -21,10 +22,12 @@ from handsfree.events import (
     Judged,
     NotApplicable,
     NoteTaken,
+    NotJudged,
     OutsideAccepted,
     ProposalDropped,
     Proposed,
     Questioned,
+    ReadAgain,
     ReadingConfirmed,
     SignedOff,
     UnsafeAnswer,
@@ -34,8 +37,9 @@ from handsfree.events import (
     Voided,
 )
 from handsfree.plans.plan import Plan
-from handsfree.record.folder import clip_faults
-from handsfree.record.journal import Altered, JournalReading, Torn
+from handsfree.record.journal import JournalReading
+from handsfree.record.naming import Names, unsafe_question
+from handsfree.record.remarks import remarks_on
 from handsfree.record.turns import turn_of
 from handsfree.record.visit import (
     ABSENT,
@@ -53,13 +57,13 @@ from handsfree.record.visit import (
     UnsafeRecord,
     Value,
     VisitRecord,
-    plan_hash,
+    first_hash,
 )
 
 
 def gather(path: Path, reading: JournalReading, plan: Plan | None, remarks: tuple[str, ...] = ()) -> VisitRecord:
     """The record of a visit from its entries; `plan` gives names and order, and may be missing."""
-    found = _Gathering(plan)
+    found = _Gathering(plan, Names(plan))
     for entry in reading.entries:
         found.take(entry)
     started = found.started or VisitStarted(plan="", plan_sha256="")
@@ -77,7 +81,7 @@ def gather(path: Path, reading: JournalReading, plan: Plan | None, remarks: tupl
         ended=reading.entries[-1].time if reading.entries else "",
         events=len(reading.entries),
         ending=reading.ending,
-        first_hash=found.first_hash(path),
+        first_hash=first_hash(path),
         last_hash=reading.last_hash,
         chunks=found.chunk_records(),
         results=found.result_records(),
@@ -90,28 +94,8 @@ def gather(path: Path, reading: JournalReading, plan: Plan | None, remarks: tupl
         complete=found.finished is not None and found.finished.complete,
         signatures=tuple(found.signatures),
         changed_after_signing=found.changed_after_signing,
-        remarks=(*_about_journal(reading), *remarks, *_about_plan(path, started), *_about_clips(path, reading)),
+        remarks=(*remarks, *remarks_on(path, reading, started)),
     )
-
-
-def _about_journal(reading: JournalReading) -> tuple[str, ...]:
-    match reading.ending:
-        case Altered(line, why):
-            return (f"The journal was altered at line {line} ({why}). What stands here ends before that line.",)
-        case Torn(line, whole=False):
-            return (f"The journal's last line ({line}) was cut while it was written; nothing confirmed was lost.",)
-    return ()
-
-
-def _about_plan(path: Path, started: VisitStarted) -> tuple[str, ...]:
-    kept = plan_hash(path)
-    if kept and started.plan_sha256 and kept != started.plan_sha256:
-        return ("The plan kept in the folder is not the one that the visit was held with; names and order may differ.",)
-    return ()
-
-
-def _about_clips(path: Path, reading: JournalReading) -> tuple[str, ...]:
-    return tuple(f"Event {number}: {fault}." for number, fault in clip_faults(path, reading.entries))
 
 
 @dataclass(slots=True)
@@ -119,6 +103,7 @@ class _Gathering:
     """What the events amount to so far."""
 
     plan: Plan | None
+    names: Names
     started: VisitStarted | None = None
     finished: Finished | None = None
     order: dict[str, str] = field(default_factory=dict)
@@ -130,6 +115,9 @@ class _Gathering:
     """item -> a judgement of a value that is not confirmed yet, and its round"""
     accepting: dict[str, OutsideAccepted] = field(default_factory=dict)
     proposed: set[str] = field(default_factory=set)
+    not_judged: dict[str, str] = field(default_factory=dict)
+    rounds: dict[str, int] = field(default_factory=dict)
+    """item -> the run it is in"""
     deferred: dict[str, str] = field(default_factory=dict)
     not_applicable: dict[str, str] = field(default_factory=dict)
     still_open: tuple[str, ...] = ()
@@ -141,25 +129,8 @@ class _Gathering:
     changed_after_signing: bool = False
 
     def name(self, id: str | None) -> str:
-        """How an item, result or quantity is spoken of."""
-        if not id:
-            return ""
-        if self.plan is not None:
-            if self.plan.has_item(id):
-                return self.plan.item(id).say
-            result = self.plan.result(id)
-            if result is not None:
-                return result.say
-        return id.replace("_", " ")
-
-    def first_hash(self, path: Path) -> str:
-        """sha256 of the journal's first line."""
-        import hashlib
-
-        from handsfree.record.folder import JOURNAL
-
-        with (path / JOURNAL).open("rb") as file:
-            return hashlib.sha256(file.readline().rstrip(b"\n")).hexdigest()
+        """How an item or result is spoken of."""
+        return self.names.name(id)
 
     # ------------------------------------------------------------------------------------- one event at a time
 
@@ -187,14 +158,19 @@ class _Gathering:
             case Computed():
                 self._compute(entry, event)
             case Judged():
+                self.not_judged.pop(event.item, None)
                 self._judge(entry, event)
+            case NotJudged():
+                self.not_judged[event.item] = event.because
+            case ReadAgain():
+                self.rounds.update(dict.fromkeys(event.items, event.round))
             case OutsideAccepted():
                 self._accept(event)
             case Voided():
                 self._void(entry, event)
             case _:
                 self._take_rest(entry)
-        turn = turn_of(entry, self.name)
+        turn = turn_of(entry, self.names)
         if turn is not None:
             self.turns.append(turn)
 
@@ -212,22 +188,18 @@ class _Gathering:
                     Note(entry.number, entry.time, self.name(event.item), event.words, event.clip, event.checked)
                 )
             case Questioned():
-                self.queries.append(Query(entry.number, entry.time, event.question, event.answer))
+                same = [q for q in self.queries if event.id and q.id == event.id and not q.answer]
+                self.queries = [q for q in self.queries if q not in same]
+                self.queries.append(Query(entry.number, entry.time, event.id, event.question, event.answer))
             case UnsafeDeclared():
-                label = {"smell_of_gas": "smell of gas", "unsafe": "called unsafe by the engineer"}.get(event.trigger)
-                self.unsafe.append(
-                    UnsafeRecord(
-                        entry.number,
-                        entry.time,
-                        event.item,
-                        label or self.name(event.trigger),
-                        event.trigger,
-                        event.words,
-                        event.clip,
-                    )
+                where, why = self.name(event.item), self.names.trigger(event.trigger)
+                found = UnsafeRecord(
+                    entry.number, entry.time, event.item, where, why, event.trigger, event.words, event.clip
                 )
+                self.unsafe.append(found)
             case UnsafeAnswer() if self.unsafe:
-                answer = (event.question, event.answer, event.words, event.clip)
+                said = event.answer.replace("_", " ")
+                answer = (unsafe_question(event.question), said, event.words, event.clip)
                 self.unsafe[-1] = replace(self.unsafe[-1], answers=(*self.unsafe[-1].answers, answer))
             case UnsafeCleared() if self.unsafe:
                 self.unsafe[-1] = replace(
@@ -263,7 +235,8 @@ class _Gathering:
         }  # fmt: skip
         if isinstance(event, AnswerConfirmed):
             printed = event.said_as or ABSENT.get(event.answer) or event.answer.replace("_", " ")
-            return Value(**common, value=event.answer, printed=printed, kind=event.answer_kind)
+            unwelcome = self.names.unwelcome(event.item, event.answer)
+            return Value(**common, value=event.answer, printed=printed, kind=event.answer_kind, unwelcome=unwelcome)
         return Value(
             **common,
             value=event.value,
@@ -280,10 +253,8 @@ class _Gathering:
                 self.results[number] = replace(old, ended_by=entry.number, ended_why="worked out again")
         rows = tuple(event.results)
         planned = self.plan.result(event.item) if self.plan else None
-        if planned is not None and planned.take:
-            rows = tuple(sorted(rows, key=lambda row: row.get("name") != planned.take))
-        if planned is not None and planned.basis:
-            rows = tuple(sorted(rows, key=lambda row: row.get("basis") != planned.basis))
+        counts = chosen_result(rows, planned.take, planned.basis) if planned else None
+        rows = tuple(sorted(rows, key=lambda row: counts is not None and dict(row) != counts))
         self.results[entry.number] = ResultValue(
             entry.number, entry.time, event.item, self.name(event.item), event.computation, event.given, rows,
             event.formula, event.source, event.sure, event.from_items,
@@ -317,9 +288,13 @@ class _Gathering:
 
     def _void(self, entry: Entry, event: Voided) -> None:
         if (value := self.values.get(event.event)) is not None:
-            self.values[event.event] = replace(value, ended_by=entry.number, ended_why=event.because)
+            self.values[event.event] = replace(
+                value, ended_by=entry.number, ended_why=self.names.because(event.because)
+            )
         if (result := self.results.get(event.event)) is not None:
-            self.results[event.event] = replace(result, ended_by=entry.number, ended_why=event.because)
+            self.results[event.event] = replace(
+                result, ended_by=entry.number, ended_why=self.names.because(event.because)
+            )
 
     # ------------------------------------------------------------------------------------------- in the end
 
@@ -343,14 +318,15 @@ class _Gathering:
         standing = tuple(v for v in mine if v.ended_by is None)
         state: ItemState = "not asked"
         why = ""
-        if standing:
+        if standing and (id not in self.rounds or any(v.round == self.rounds[id] for v in standing)):
             state = "answered"
         elif id in self.not_applicable:
             state, why = "not applicable", self.not_applicable[id]
         elif id in self.deferred or id in self.still_open or mine or id in self.order:
             state, why = "open", self.deferred.get(id, "")
+        earlier = tuple(v for v in mine if v.ended_by is not None)
         return ItemRecord(
-            id, self.name(id), chunk, mandatory, state, why, standing, tuple(v for v in mine if v.ended_by is not None)
+            id, self.name(id), chunk, mandatory, state, why, standing, earlier, self.not_judged.get(id, "")
         )
 
     def result_records(self) -> tuple[ResultRecord, ...]:
@@ -362,7 +338,8 @@ class _Gathering:
             mine = [r for r in self.results.values() if r.item == id]
             current = next((r for r in reversed(mine) if r.ended_by is None), None)
             if mine:
-                records.append(ResultRecord(current, tuple(r for r in mine if r is not current)))
+                earlier = tuple(r for r in mine if r is not current)
+                records.append(ResultRecord(current, earlier, self.not_judged.get(id, "")))
         return tuple(records)
 
     def corrections(self) -> list[Correction]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from handsfree.events import (
@@ -15,14 +15,19 @@ from handsfree.events import (
     Finished,
     Held,
     Judged,
+    Kept,
     Marked,
     NotApplicable,
+    NotJudged,
     OutsideAccepted,
     Questioned,
+    ReadAgain,
     ReadingConfirmed,
     Resumed,
+    RoundsSpent,
     Said,
     SignedOff,
+    SilenceHeard,
     SoundBack,
     SoundLost,
     UnsafeCleared,
@@ -33,15 +38,16 @@ from handsfree.events import (
     WaitEnded,
     WaitStarted,
 )
+from handsfree.record.naming import Names
 from handsfree.record.visit import Turn
 
 
-def turn_of(entry: Entry, name: Callable[[str | None], str]) -> Turn | None:
+def turn_of(entry: Entry, names: Names) -> Turn | None:
     """The line for an event.
 
     Args:
         entry: the event as it stands in the journal.
-        name: how an item or result is spoken of.
+        names: how items and results are spoken of.
 
     Returns:
         What was said, heard or done; None for events that a reader of the conversation does not need.
@@ -49,17 +55,17 @@ def turn_of(entry: Entry, name: Callable[[str | None], str]) -> Turn | None:
     event = entry.event
     match event:
         case UtteranceHeard():
-            detail = _what_came_of_it(event.outcome, event.reason)
+            detail = _what_came_of_it(event.words, event.outcome, event.reason)
             return Turn(entry.number, entry.time, "engineer", event.words, event.clip, detail, event.item)
         case Said(purpose="cue"):
             return None
         case Said():
             return Turn(entry.number, entry.time, "program", event.text, item=event.item)
-    text = _about_values(entry, name) or _about_the_visit(entry, name)
+    text = _about_values(entry, names) or _about_the_visit(entry, names)
     return Turn(entry.number, entry.time, "record", text) if text else None
 
 
-def _what_came_of_it(outcome: Mapping[str, Any], reason: str) -> str:
+def _what_came_of_it(words: str, outcome: Mapping[str, Any], reason: str) -> str:
     why = reason or str(outcome.get("reason") or "")
     match outcome.get("outcome"):
         case "unsure":
@@ -67,12 +73,13 @@ def _what_came_of_it(outcome: Mapping[str, Any], reason: str) -> str:
         case "nothing":
             return f"not taken as an answer: {why}" if why else "not taken as an answer"
         case "command":
-            return f"command: {str(outcome.get('command', '')).replace('_', ' ')}"
+            command = str(outcome.get("command", "")).replace("_", " ")
+            return "" if command == words else f"command: {command}"
     return ""
 
 
-def _about_values(entry: Entry, name: Callable[[str | None], str]) -> str:
-    event = entry.event
+def _about_values(entry: Entry, names: Names) -> str:
+    event, name = entry.event, names.name
     match event:
         case ReadingConfirmed():
             again = f", in place of event {event.replaces}: {event.reason}" if event.replaces else ""
@@ -88,14 +95,20 @@ def _about_values(entry: Entry, name: Callable[[str | None], str]) -> str:
         case OutsideAccepted():
             return f"Accepted by the engineer: {name(event.item)}"
         case Voided():
-            return f"No longer stands: {name(event.item)}, because {event.because}"
+            return f"No longer stands: {name(event.item)}, because {names.because(event.because)}"
+        case NotJudged():
+            return f"Not compared: {name(event.item)}, because {event.because}"
+        case Kept():
+            return f"Kept as it is: {name(event.item)}"
+        case ReadAgain():
+            return f"To be read again, round {event.round}: {', '.join(name(i) for i in event.items)}"
         case Questioned():
             return f"Asked: {event.question}" + (f" Answer: {event.answer}" if event.answer else "")
     return ""
 
 
-def _about_the_visit(entry: Entry, name: Callable[[str | None], str]) -> str:
-    event = entry.event
+def _about_the_visit(entry: Entry, names: Names) -> str:
+    event, name = entry.event, names.name
     match event:
         case VisitStarted():
             return "Visit started"
@@ -117,6 +130,10 @@ def _about_the_visit(entry: Entry, name: Callable[[str | None], str]) -> str:
             return f"Wait of {event.seconds:.0f} s started" + (f": {event.what}" if event.what else "")
         case WaitEnded():
             return f"Wait ended after {event.seconds:.0f} s" + (", cut short" if event.cut_short else "")
+        case RoundsSpent():
+            return f"All {event.rounds} rounds used: {name(event.loop)}"
+        case SilenceHeard():
+            return f"Nothing said for {event.seconds:.0f} s"
         case Marked():
             return f"Mark at {event.at_s:.2f} s"
         case ChunkCompleted():

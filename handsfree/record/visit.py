@@ -1,4 +1,4 @@
-"""A visit's folder in, all that a report says about it out: values with their history, verdicts, what is open and was said.
+"""A visit's folder in, all that a report says about it out: values with history, verdicts, what is open, what was said.
 
 `read_visit` is the door. It never changes the folder and takes no lock, so that a report can be made while the visit
 runs.
@@ -15,7 +15,7 @@ from typing import Any, Literal
 from handsfree.errors import BadInput
 from handsfree.plans.plan import Plan
 from handsfree.record.folder import JOURNAL, PLAN, check_visit
-from handsfree.record.journal import FIRST_HASH, Altered, Ending, Intact, read_journal
+from handsfree.record.journal import FIRST_HASH, Altered, Ending, Intact, hash_line, read_journal
 
 SURE_ENOUGH = ("published", "computed", "")
 """Grades of a source that need no mark; second-hand, common practice and from memory get one."""
@@ -77,6 +77,8 @@ class Value:
     reason: str = ""
     """why it replaces"""
     judgement: Judgement | None = None
+    unwelcome: bool = False
+    """an answer that the plan counts as one that needs something done"""
     accepted: str = ""
     """the engineer's words when a value outside its limit was accepted"""
     accepted_clip: str | None = None
@@ -134,6 +136,8 @@ class ItemRecord:
     """that stand, in the order confirmed"""
     earlier: tuple[Value, ...] = ()
     """that no longer stand"""
+    not_judged: str = ""
+    """why no verdict may be given, where that is so"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +155,7 @@ class ResultRecord:
 
     current: ResultValue | None
     earlier: tuple[ResultValue, ...] = ()
+    not_judged: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +165,9 @@ class UnsafeRecord:
     number: int
     time: str
     item: str | None
+    item_label: str
     label: str
+    """what set it off, in words"""
     trigger: str
     words: str
     clip: str | None
@@ -201,8 +208,10 @@ class Query:
 
     number: int
     time: str
+    id: str
     question: str
     answer: str
+    """empty when it was not answered"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -331,6 +340,12 @@ def read_plan(path: Path) -> tuple[Plan | None, str]:
         return load_plan(kept), ""
     except BadInput as error:
         return None, f"{PLAN} cannot be used ({error.message}): items are named by their ids"
+
+
+def first_hash(path: Path) -> str:
+    """sha256 of the first line of the journal in a visit's folder."""
+    with (path / JOURNAL).open("rb") as file:
+        return hash_line(file.readline().rstrip(b"\n"))
 
 
 def plan_hash(path: Path) -> str:

@@ -1,0 +1,1 @@
+"""A visit's folder in, files to hand over out."""
