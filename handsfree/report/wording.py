@@ -48,6 +48,10 @@ _SIGNS = (
     (re.compile(r"\bph\b"), "pH"),
 )
 
+_UNIT_IDS = re.compile(
+    "|".join(rf"(?<![\w/]){re.escape(u)}(?![\w/])" for u in sorted(UNITS, key=len, reverse=True) if UNITS[u])
+)
+
 _ACRONYMS = {"gc": "GC", "url": "URL", "id": "ID", "kw": "kW"}
 
 
@@ -57,10 +61,10 @@ def print_unit(unit: str) -> str:
 
 
 def print_signs(text: str) -> str:
-    """The gases' signs for their spoken spellings: C O 2 -> CO₂."""
+    """The signs for the gases' spoken spellings and for units' ids: C O 2 -> CO₂, degC -> °C."""
     for pattern, sign in _SIGNS:
         text = pattern.sub(sign, text)
-    return text
+    return _UNIT_IDS.sub(lambda found: UNITS[found[0]], text)
 
 
 def print_label(text: str) -> str:

@@ -54,4 +54,34 @@ def _html(record: VisitRecord, clips: ClipsAs) -> bytes:
     return render_page(record, ClipSounds(record.path, clips)).encode()
 
 
-_RENDER: dict[Format, Callable[[VisitRecord, ClipsAs], bytes]] = {"html": _html}
+def _pdf(record: VisitRecord, clips: ClipsAs) -> bytes:
+    from handsfree.report.paper import render_paper
+
+    return render_paper(record)
+
+
+def _csv(record: VisitRecord, clips: ClipsAs) -> bytes:
+    from handsfree.report.tables import render_csv
+
+    return render_csv(record).encode("utf-8-sig")
+
+
+def _json(record: VisitRecord, clips: ClipsAs) -> bytes:
+    from handsfree.report.tables import render_json
+
+    return render_json(record).encode()
+
+
+def _ics(record: VisitRecord, clips: ClipsAs) -> bytes:
+    from handsfree.report.due import render_calendar
+
+    return render_calendar(record)
+
+
+_RENDER: dict[Format, Callable[[VisitRecord, ClipsAs], bytes]] = {
+    "html": _html,
+    "pdf": _pdf,
+    "csv": _csv,
+    "json": _json,
+    "ics": _ics,
+}

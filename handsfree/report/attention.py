@@ -1,0 +1,55 @@
+"""The record of a visit in, the points that need the engineer out, in words: the same for the page, the paper and the screen."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from handsfree.record.visit import Value, VisitRecord
+from handsfree.report.job_facts import instruments
+from handsfree.report.wording import print_date, print_label, print_result, print_signs, print_value
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One thing that needs the engineer."""
+
+    heading: str
+    words: str
+    event: int | None = None
+    """number of the value's or result's event"""
+
+
+def points_of(record: VisitRecord) -> tuple[Point, ...]:
+    """Everything but the unsafe situations, which stand by themselves before these."""
+    return tuple(_points(record))
+
+
+def _points(record: VisitRecord) -> Iterator[Point]:
+    for remark in record.remarks:
+        yield Point("About the record.", remark)
+    if record.changed_after_signing:
+        yield Point("Changed after it was signed.", "A value was amended after the last sign-off; see the corrections.")
+    for tool in instruments(record):
+        if tool.days is not None and tool.days < 0:
+            name = print_label(f"{tool.name} ({tool.what})" if tool.what else tool.name)
+            yield Point("Certificate run out.", f"{name}: valid until {print_date(tool.until)}, before the visit.")
+    for value in record.outside:
+        printed = print_value(value) if isinstance(value, Value) else print_result(value)
+        judged = print_signs(value.judgement.words) if value.judgement else ""
+        accepted = "Read again and accepted by the engineer." if value.accepted else "Not accepted in this record."
+        yield Point(f"{print_label(value.label)}: {printed}", f"{judged}. {accepted}", value.number)
+    for item in record.open_items:
+        why = f"Left for later: {item.why}." if item.why else "Not reached." if item.state == "not asked" else ""
+        yield Point(f"Open: {print_label(item.label)}.", why)
+    for answer in record.values():
+        if answer.unwelcome:
+            yield Point(f"{print_label(answer.label)}: {print_value(answer)}.", "", answer.number)
+        elif answer.absent:
+            why = answer.reason or (answer.printed if answer.printed != answer.value.replace("_", " ") else "")
+            yield Point(
+                f"{print_label(answer.label)}:", f"{answer.value.replace('_', ' ')}. {why}".strip(), answer.number
+            )
+    for query in record.queries:
+        if query.answer == "no":
+            yield Point("Readings that do not go together:", f"{print_signs(query.question)} Answered no.")
