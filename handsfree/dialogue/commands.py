@@ -361,6 +361,9 @@ def _mark(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
 
 
 def _finish(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
+    if phase(turn.view) == "closing" and is_complete(turn):
+        end_visit(turn)
+        return
     _leave_side_paths(turn, "finish")
     turn.emit(Asked(what="finish"))
     _again(turn)

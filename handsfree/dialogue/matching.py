@@ -22,6 +22,8 @@ def fits(item: Item, reading: Reading) -> bool:
         return reading.quantity is None
     if expect.kind != "quantity" or reading.quantity not in (None, expect.quantity):
         return False
+    if expect.qualifier is None and reading.qualifier and (expect.quantity or "").startswith(f"{reading.qualifier}_"):
+        return True  # the name of the quantity says it already: cold_temperature
     return reading.qualifier in (None, expect.qualifier)
 
 
