@@ -17,6 +17,7 @@ from handsfree.errors import MissingPart
 _LEAD_S = 0.05
 """s of silence before the sound: some loudspeakers swallow the first moment after they are opened"""
 _FADE_S = 0.01
+_STOP_S = 0.05
 _START_DEADLINE_S = 3.0
 _END_DEADLINE_S = 3.0
 
@@ -50,6 +51,7 @@ class Loudspeaker:
         self._clock = clock
         self._system: SoundSystem = system or PortAudio()
         self._stop = threading.Event()
+        self._wake = threading.Event()
 
     def play(self, samples: NDArray[np.float32], rate: int, on_start: Callable[[float], None] | None = None) -> Played:
         """Play to the end, or until `stop`; never raises because of the device.
@@ -60,45 +62,57 @@ class Loudspeaker:
             on_start: called just before the device opens, with the time: sound may leave from now on.
         """
         self._stop.clear()
+        self._wake.clear()
         asked = self._clock()
         feed: _Feed | None = None
-        ended = threading.Event()
 
         def make(device_rate: int) -> FillSamples:
             nonlocal feed
-            feed = _Feed(_prepared(samples, rate, device_rate), device_rate, self._clock, self._stop)
+            feed = _Feed(_prepared(samples, rate, device_rate), device_rate, self._clock, self._stop, self._wake)
             return feed.fill
 
         with self._system.playing():
             if on_start is not None:
                 on_start(asked)
             try:
-                stream = self._system.open_output(self._name, make, ended.set)
+                stream = self._system.open_output(self._name, make, self._wake.set)
             except MissingPart as error:
                 return Played(asked, self._clock(), False, str(error))
             assert feed is not None
             try:
-                reason = self._wait(feed, ended)
+                reason = self._wait(feed)
             finally:
                 stream.close()
         if reason:
             return Played(asked, self._clock(), False, reason)
-        return Played(feed.start_s or asked, self._clock(), True, "stopped" if self._stop.is_set() else "")
+        if self._stop.is_set():
+            return Played(feed.start_s or asked, self._clock(), True, "stopped")
+        return Played(feed.start_s or asked, feed.end_s, True)
 
     def stop(self) -> None:
         """Fall silent now; `play` returns. May be called from any thread."""
         self._stop.set()
+        self._wake.set()
 
-    def _wait(self, feed: _Feed, ended: threading.Event) -> str:
-        """Wait until all has sounded; why not, or empty."""
-        if not feed.started.wait(_START_DEADLINE_S):
-            return "the loudspeaker does not take any sound"
-        if not feed.done.wait(feed.seconds + _END_DEADLINE_S):
-            return "the loudspeaker has stopped taking sound"
-        ended.wait(_END_DEADLINE_S)
-        # The driver may call its work ended while the sound server still holds the last of it.
-        while (left := feed.end_s - self._clock()) > 0:
-            time.sleep(min(left, 0.1))
+    def _wait(self, feed: _Feed) -> str:
+        """Wait until all has sounded, or `stop`; why it has not, or empty."""
+        patience = self._clock() + _START_DEADLINE_S
+        while not feed.done and not self._stop.is_set():
+            if self._clock() >= patience:
+                started = feed.start_s is not None
+                return (
+                    "the loudspeaker has stopped taking sound" if started else "the loudspeaker does not take any sound"
+                )
+            self._wake.wait(0.1)
+            self._wake.clear()
+            if feed.start_s is not None:
+                patience = feed.start_s + feed.seconds + _END_DEADLINE_S
+        if self._stop.is_set():
+            # The next block fades out; a driver that takes none in this time is cut off hard.
+            time.sleep(_STOP_S)
+            return ""
+        while (left := feed.end_s - self._clock()) > 0 and not self._stop.wait(min(left, 0.1)):
+            pass
         return ""
 
 
@@ -106,17 +120,22 @@ class _Feed:
     """Hands samples to the driver, and notes when they will sound. `fill` runs in the driver's thread."""
 
     def __init__(
-        self, samples: NDArray[np.int16], rate: int, clock: Callable[[], float], stop: threading.Event
+        self,
+        samples: NDArray[np.int16],
+        rate: int,
+        clock: Callable[[], float],
+        stop: threading.Event,
+        wake: threading.Event,
     ) -> None:
         self._samples = samples
         self._rate = rate
         self._clock = clock
         self._stop = stop
         self._at = 0
+        self._wake = wake
         self.start_s: float | None = None
         self.end_s = 0.0
-        self.started = threading.Event()
-        self.done = threading.Event()
+        self.done = False
 
     @property
     def seconds(self) -> float:
@@ -126,7 +145,6 @@ class _Feed:
         sounds_at = self._clock() + min(delay_s, 5.0)
         if self.start_s is None:
             self.start_s = sounds_at
-            self.started.set()
         piece = self._samples[self._at : self._at + frames]
         if self._stop.is_set():
             piece = _faded(piece, round(_FADE_S * self._rate))
@@ -135,7 +153,8 @@ class _Feed:
         self.end_s = sounds_at + len(piece) / self._rate
         last = self._at >= len(self._samples)
         if last:
-            self.done.set()
+            self.done = True
+            self._wake.set()
         return piece.tobytes() + bytes(2 * (frames - len(piece))), last
 
 
