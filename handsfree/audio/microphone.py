@@ -133,13 +133,7 @@ class Microphone:
             delivery = self._next(max(left, 0.0))
             if delivery is not None:
                 self._take(delivery)
-            if self._waiting:
-                continue
-            if (
-                delivery is None
-                and self._stream is not None
-                and self._clock() - self._last_callback_s >= self._options.no_callback_s
-            ):
+            elif self._stream is not None and self._clock() - self._last_callback_s >= self._options.no_callback_s:
                 self._lose("the microphone has stopped delivering sound")
             elif self._clock() >= until:
                 return None
