@@ -8,7 +8,9 @@ from handsfree.language.grammar import Grammar
 from handsfree.language.phrases import ASK_FROM, LikePhrases, Trie
 from handsfree.model import Command, Outcome, Unsure
 
-_POLITE = frozenset(("er", "um", "uh", "erm", "well", "so", "please", "now", "then", "okay", "right", "just", "thanks", "mate", "and"))
+_POLITE = frozenset(
+    ("er", "um", "uh", "erm", "well", "so", "please", "now", "then", "okay", "right", "just", "thanks", "mate", "and")
+)
 """Said before or after a command; mean nothing there."""
 _MOST_WORDS_BY_LIKENESS = 6
 _DENIED_WITHIN = 5
@@ -20,6 +22,7 @@ class Commands:
 
     def __init__(self, grammar: Grammar) -> None:
         self._exact = {phrase: c.id for c in grammar.commands for phrase in c.phrases}
+        self._asked = {phrase: c.id for c in grammar.commands for phrase in c.asked}
         self._leading = Trie()
         for command in grammar.commands:
             for phrase in command.before:
@@ -31,7 +34,7 @@ class Commands:
         self._emergency_first = frozenset(self._emergencies.root)
         self._denials = grammar.denials
         self._number_words = grammar.numbers.classes
-        self._like = LikePhrases((phrase, c.id) for c in grammar.commands for phrase in c.phrases)
+        self._like = LikePhrases(((p, c.id) for c in grammar.commands for p in c.phrases), grammar.sounds)
 
     def bare(self, words: Sequence[str]) -> Sequence[str]:
         """The words without politeness and hesitation around them; all of them when nothing else is there."""
@@ -78,6 +81,9 @@ class Commands:
     def like(self, words: Sequence[str]) -> Outcome | None:
         """A command by sound and spelling: the command, unsure when it is near or tied, None when nothing is near."""
         bare = self.bare(words)
+        asked = self._asked.get(" ".join(bare))
+        if asked is not None:
+            return Unsure((Command(asked),), "it may be a command or talk")
         if len(bare) > _MOST_WORDS_BY_LIKENESS or any(self._number_words.get(w, "&") not in "&a" for w in bare):
             return None
         found = self._like.find(" ".join(bare))

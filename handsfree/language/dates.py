@@ -1,7 +1,8 @@
 """Spoken dates and times in, ISO dates (2026-11-25) and clock times (14:30) out.
 
-A date without a year is MM-DD, a month with a year YYYY-MM. A time without "a m" or "p m" keeps the hour that was said from seven to
-twelve (a working day); one to six can be morning or afternoon and gives both. Common practice, no source.
+A date without a year is MM-DD, a month with a year YYYY-MM. A time without "a m" or "p m" keeps the hour that was
+said from seven to twelve (a working day); one to six can be morning or afternoon and gives both. Common practice, no
+source.
 """
 
 from __future__ import annotations
@@ -115,7 +116,9 @@ class Dates:
         if len(words) == 1 and words[0] in self._midnight:
             return ("00:00",)
         found = self._relative(words) or self._direct(words)
-        return tuple(dict.fromkeys(t for hour, minute, certain in found for t in _clock(hour, minute, half_day, certain)))
+        return tuple(
+            dict.fromkeys(t for hour, minute, certain in found for t in _clock(hour, minute, half_day, certain))
+        )
 
     def _half_day(self, words: Sequence[str]) -> tuple[list[str], str]:
         for start in range(len(words)):
@@ -129,7 +132,7 @@ class Dates:
         return list(words), ""
 
     def _relative(self, words: Sequence[str]) -> list[tuple[int, int, bool]]:
-        """"ten past four", "quarter to one", "half past three", "half three"."""
+        """ "ten past four", "quarter to one", "half past three", "half three"."""
         words = [w for w in words if w not in ("a",)]
         found: list[tuple[int, int, bool]] = []
         if len(words) == 2 and self._class(words[0]) == "H" and (hour := self._hour(words[1:])) is not None:

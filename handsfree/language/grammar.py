@@ -1,4 +1,4 @@
-"""Grammar files in, checked tables out: numbers, units, quantities, commands, letters, dates, traps, and the samples in them."""
+"""Grammar files in, checked tables and the samples in them out."""
 
 from __future__ import annotations
 
@@ -12,9 +12,10 @@ from typing import Any
 
 from handsfree.errors import BadInput
 from handsfree.language.numbers import Numbers
+from handsfree.language.phrases import Sounds
 from handsfree.language.units import Quantity, Unit, Units
 
-FILES = ("numbers", "units", "quantities", "commands", "letters", "dates", "traps")
+FILES = ("numbers", "units", "quantities", "commands", "letters", "dates", "traps", "sounds")
 _WORDS = re.compile(r"[a-z']+( [a-z']+)*")
 
 
@@ -29,6 +30,8 @@ class SpokenCommand:
     before: tuple[str, ...]
     """phrases behind which that may follow"""
     emergency: bool = False
+    asked: tuple[str, ...] = ()
+    """phrases that may mean it or may be talk: asked, never taken"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +81,8 @@ class Grammar:
     separators: tuple[str, ...]
     hedges: tuple[str, ...]
     nothing: tuple[str, ...]
+    below: tuple[str, ...]
+    """phrases that make the value before them negative"""
     pairs: tuple[tuple[str, str], ...]
     alike: tuple[tuple[str, ...], ...]
     """groups of quantity ids that listeners take for one another"""
@@ -89,8 +94,12 @@ class Grammar:
     """word -> the number word that it sounds like"""
     written: Mapping[str, str]
     """word as a listener or a keyboard writes it -> spoken words"""
+    sounds: Sounds
+    """how spelling sounds"""
     not_listened_for: frozenset[str]
     """number words and letters that `understand` takes but no listener needs"""
+    may_sound_alike: tuple[tuple[str, str], ...]
+    """pairs of meanings whose phrases may sound alike, because something else keeps them apart"""
     samples: tuple[Sample, ...]
     aliases: Mapping[str, str] = field(default_factory=dict)
     """the engineer's own words -> quantity or command id"""
@@ -105,7 +114,9 @@ class _File:
             self.text = path.read_text(encoding="utf-8")
             self.table = tomllib.loads(self.text)
         except FileNotFoundError:
-            raise BadInput(f"grammar file {path} does not exist", "a language is a folder with all of its files") from None
+            raise BadInput(
+                f"grammar file {path} does not exist", "a language is a folder with all of its files"
+            ) from None
         except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
             raise BadInput(f"grammar file {path}: {error}", "mend the line; the file is TOML in UTF-8") from None
 
@@ -137,16 +148,18 @@ class _File:
     def text_of(self, table: str, index: int, row: Mapping[str, Any], key: str, default: str | None = None) -> str:
         value = row.get(key, default)
         if not isinstance(value, str) or (default is None and not value):
-            raise self.bad(table, index, f"{key} must be a text", f"add {key} = \"...\"")
+            raise self.bad(table, index, f"{key} must be a text", f'add {key} = "..."')
         return value
 
     def words_of(self, table: str, index: int, row: Mapping[str, Any], key: str, need: bool = False) -> tuple[str, ...]:
         value = row.get(key, [])
         if not isinstance(value, list) or (need and not value):
-            raise self.bad(table, index, f"{key} must be a list of phrases", f"add {key} = [\"...\"]")
+            raise self.bad(table, index, f"{key} must be a list of phrases", f'add {key} = ["..."]')
         for phrase in value:
             if not isinstance(phrase, str) or not _WORDS.fullmatch(phrase):
-                raise self.bad(table, index, f"{key}: {phrase!r} is no phrase", "use lower case words, one space between")
+                raise self.bad(
+                    table, index, f"{key}: {phrase!r} is no phrase", "use lower case words, one space between"
+                )
         return tuple(value)
 
     def number_of(self, table: str, index: int, value: object, key: str) -> Decimal:
@@ -213,6 +226,7 @@ def load_grammar(folder: Path) -> Grammar:
         separators=around_words("separators"),
         hedges=around_words("hedges"),
         nothing=around_words("nothing"),
+        below=around_words("below"),
         pairs=tuple((str(first), str(second)) for first, second in around.get("pairs", [])),
         alike=tuple(tuple(row["quantities"]) for _, row in quantities.rows("alike")),
         letters=_load_letters(letters),
@@ -220,7 +234,11 @@ def load_grammar(folder: Path) -> Grammar:
         dates=files["dates"].table,
         homophones=dict(traps.section("homophones")),
         written=_load_written(traps, units),
+        sounds=_load_sounds(files["sounds"]),
         not_listened_for=frozenset(traps.words_of("listening", 0, traps.section("listening"), "leave_out")),
+        may_sound_alike=tuple(
+            (str(a), str(b)) for a, b in files["sounds"].section("sounds").get("may_sound_alike", [])
+        ),
         samples=tuple(sample for file in files.values() for sample in _load_samples(file)),
     )
 
@@ -231,7 +249,9 @@ def _load_numbers(file: _File) -> Numbers:
     try:
         return Numbers(file.table)
     except (KeyError, TypeError, AttributeError, ValueError) as error:
-        raise BadInput(f"grammar file {file.path}: {error!r} does not fit", "compare with the file as it came") from None
+        raise BadInput(
+            f"grammar file {file.path}: {error!r} does not fit", "compare with the file as it came"
+        ) from None
 
 
 def _load_units(file: _File) -> Units:
@@ -280,6 +300,7 @@ def _load_quantities(file: _File, units: Units) -> Mapping[str, Quantity]:
             zero=file.words_of("quantity", i, row, "zero"),
             digit_by_digit=bool(row.get("digits", False)),
             written=tuple(row.get("written", ())),
+            heard=file.words_of("quantity", i, row, "heard"),
             hard_lpg=file.range_of("quantity", i, row, "hard_lpg"),
             typical_lpg=file.range_of("quantity", i, row, "typical_lpg"),
         )
@@ -305,6 +326,7 @@ def _load_commands(file: _File) -> tuple[SpokenCommand, ...]:
                 takes=takes,
                 phrases=file.words_of("command", i, row, "phrases", need=True),
                 before=file.words_of("command", i, row, f"before_{takes}") if takes else (),
+                asked=file.words_of("command", i, row, "asked"),
                 emergency=bool(row.get("emergency", False)),
             )
         )
@@ -328,6 +350,14 @@ def _load_written(file: _File, units: Units) -> Mapping[str, str]:
             raise file.bad("written", 0, f"{word}: {spoken!r} must be spoken words", 'write ppm = "p p m"')
         written[word] = spoken
     return written
+
+
+def _load_sounds(file: _File) -> Sounds:
+    rules = file.section("sounds").get("rules", [])
+    for rule in rules:
+        if not (isinstance(rule, list) and len(rule) == 2 and all(isinstance(part, str) for part in rule) and rule[0]):
+            raise file.bad("sounds", 0, f"{rule!r} is no rule", 'write ["ph", "f"]')
+    return Sounds((str(written), str(sounded)) for written, sounded in rules)
 
 
 def _load_samples(file: _File) -> Iterator[Sample]:

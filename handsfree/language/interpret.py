@@ -1,13 +1,14 @@
-"""Words and what the step expects in, an outcome out. Nothing is guessed: what can be read two ways is unsure, with every reading.
+"""Words and what the step expects in, an outcome out.
 
-An utterance is a command, an answer of the kind that is expected, or claims (one number with what was said about it). Exactly one reading
-that fits is certain; words that belong to nothing make it unsure.
+Nothing is guessed: what can be read two ways is unsure, with every reading.
+An utterance is a command, an answer of the kind that is expected, or claims (one number with what was said about
+it). Exactly one reading that fits is certain; words that belong to nothing make it unsure.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from itertools import islice, product
 
 from handsfree.language.commands import Commands
@@ -16,7 +17,7 @@ from handsfree.language.grammar import Grammar
 from handsfree.language.letters import Spelling
 from handsfree.language.numbers import ARTICLE
 from handsfree.language.phrases import ASK_FROM, Likeness, LikePhrases
-from handsfree.language.pieces import Claim, Cutter, pieces_trie
+from handsfree.language.pieces import Claim, Cut, Cutter, pieces_trie
 from handsfree.language.weighing import Scales, Weighed
 from handsfree.language.written import Written
 from handsfree.model import Command, Expectation, Nothing, Outcome, Reading, Readings, Text, Unsure
@@ -25,6 +26,7 @@ MOST_WORDS = 80
 """Longer talk is no answer."""
 MOST_ALTERNATIVES = 6
 
+_MOST_WORDS_OF_A_NAME = 5
 _CHANCE_WORDS = frozenset(("one", "oh", "o", "first", "second"))
 
 
@@ -42,7 +44,12 @@ class Interpreter:
         self._cutter = Cutter(grammar)
         self._scales = Scales(grammar)
         self._trie = pieces_trie(grammar)
+        self._sounds = grammar.sounds
         self._nothing = frozenset(grammar.nothing)
+        names = ((name, q.id) for q in grammar.quantities.values() for name in (*q.names, *q.shared))
+        self._like_names = LikePhrases(
+            (n for n in names if not _holds_number(n[0], grammar.numbers.classes)), grammar.sounds
+        )
         self._ordinals = frozenset(grammar.numbers.ordinals)
         self._like_choices: dict[tuple[tuple[str, tuple[str, ...]], ...], LikePhrases] = {}
 
@@ -121,7 +128,11 @@ class Interpreter:
         start = 0
         while start < len(words):
             end, roles = self._trie.longest(words, start)
-            if roles is None or not ("filler" in roles or "name" in roles or "generic" in roles) or words[start] in ("o", "oh"):
+            if (
+                roles is None
+                or not ("filler" in roles or "name" in roles or "generic" in roles)
+                or words[start] in ("o", "oh")
+            ):
                 break
             start = end
         return words[start:]
@@ -142,7 +153,8 @@ class Interpreter:
         like = self._like_choices.get(key)
         if like is None:
             rows = [(phrase, choice) for choice, phrases in key for phrase in phrases]
-            like = LikePhrases(r for r in rows if all(number_words.get(w, "a") in "a&" for w in r[0].split()))
+            wordy = (r for r in rows if all(number_words.get(w, "a") in "a&" for w in r[0].split()))
+            like = LikePhrases(wordy, self._sounds)
             self._like_choices[key] = like
         return _liked(like.find(" ".join(self._commands.bare(words))), lambda choice: Text(choice, "choice"))
 
@@ -218,12 +230,16 @@ class Interpreter:
             if cut.broken and expectation.kind not in ("any", "number"):
                 return Unsure((), cut.broken)
             return Nothing(cut.broken or "no value was said")
+        if cut.unknown and len(claims) == 1:
+            self._name_by_likeness(cut)
         if cut.unknown:
             claims = _worth_asking(claims)
             named = any((c.names and not c.shared) or c.units or c.either for c in claims)
             if not claims or (expectation.kind != "any" and len(cut.unknown) > 3 and not named):
                 return Nothing("talk that is no value")
             doubts.append(f"other words were said: {' '.join(cut.unknown[:6])}")
+        if len(claims) > 1:
+            self._scales.name_pair(claims, expectation)
         weigh = self._scales.weigh
         weighed = [weigh(c, expectation, claims[i - 1] if i else None) for i, c in enumerate(claims)]
         for one in weighed:
@@ -232,10 +248,31 @@ class Interpreter:
             return Readings(tuple([one.fitting[0] for one in weighed]))
         return _undecided(weighed, doubts)
 
+    def _name_by_likeness(self, cut: Cut) -> None:
+        """Take the words before the only value for the name that they sound like, when one name alone does.
+
+        The quantity that a name turns out to be is read back with the value; a near miss stays unknown words.
+        """
+        claim = cut.claims[0]
+        if not 0 < cut.before_number <= _MOST_WORDS_OF_A_NAME:
+            return
+        words = cut.words[: cut.before_number]
+        if not set(cut.unknown) <= set(words) or any(c not in "xao" for c in cut.classes[: cut.before_number]):
+            return
+        found = self._like_names.find(" ".join(words))
+        if found is None or not found.certain:
+            return
+        claim.names, claim.shared, claim.dimension = (found.meaning,), False, ""
+        cut.unknown.clear()
+
 
 def _worth_asking(claims: Sequence[Claim]) -> list[Claim]:
     """Claims that are no chance word of talk."""
-    return [c for c in claims if (c.names and not c.shared) or c.units and c.said != ARTICLE or c.either or not _chance_word(c)]
+    return [
+        c
+        for c in claims
+        if (c.names and not c.shared) or (c.units and c.said != ARTICLE) or c.either or not _chance_word(c)
+    ]
 
 
 def _chance_word(claim: Claim) -> bool:
@@ -243,13 +280,17 @@ def _chance_word(claim: Claim) -> bool:
     return claim.said == ARTICLE or (len(claim.words) == 1 and claim.words[0] in _CHANCE_WORDS)
 
 
-def _as_command(command: str, outcome: Outcome, target: str | None = None, qualifier: str | None = None) -> Outcome | None:
+def _as_command(
+    command: str, outcome: Outcome, target: str | None = None, qualifier: str | None = None
+) -> Outcome | None:
     """A command with the values behind it; None when there are none."""
     match outcome:
         case Readings(readings):
             return Command(command, readings, target, qualifier)
         case Unsure(alternatives, reason):
-            commands = [Command(command, a.readings, target, qualifier) for a in alternatives if isinstance(a, Readings)]
+            commands = [
+                Command(command, a.readings, target, qualifier) for a in alternatives if isinstance(a, Readings)
+            ]
             return Unsure(tuple(commands), reason)
         case _:
             return None
@@ -287,3 +328,8 @@ def _liked(found: Likeness | None, outcome: Callable[[str], Text | Command]) -> 
     if found.runner_up and found.runner_up_score >= ASK_FROM:
         alternatives.append(outcome(found.runner_up))
     return Unsure(tuple(alternatives), "it sounds like an answer")
+
+
+def _holds_number(phrase: str, classes: Mapping[str, str]) -> bool:
+    """Whether a phrase holds a number word: such a phrase is only found exactly."""
+    return any(classes.get(word, "a") not in "a&o" for word in phrase.split())

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Mapping
 from decimal import Decimal
 from pathlib import Path
 
 from handsfree.errors import MissingPart
-from handsfree.language.automaton import WordAutomaton, compile_automaton, spellings_of
+from handsfree.language.aliases import with_aliases
+from handsfree.language.automaton import WordAutomaton
 from handsfree.language.grammar import Grammar, load_grammar
 from handsfree.language.interpret import Interpreter
+from handsfree.language.sayable import compile_automaton, random_words, spellings_of
 from handsfree.language.units import Quantity
-from handsfree.model import Expectation, Outcome, Reading
+from handsfree.model import Expectation, Outcome, Reading, decimal_string
 
 DEFAULT_LANGUAGE = "en-GB"
 
@@ -52,9 +55,9 @@ class Language:
                 parts.append(qualifier.said)
         named = " ".join(parts)
         number = self.say_number(value)
-        if unit in self.grammar.units.by_id:
-            spoken = self.grammar.units.by_id[unit]
-            number += " " + (spoken.names[0] if abs(value) == 1 and value == value.to_integral_value() and "." not in str(value) else spoken.plural)
+        spoken = self.grammar.units.by_id.get(unit or "")
+        if spoken is not None:
+            number += f" {spoken.names[0] if decimal_string(value) == '1' else spoken.plural}"
         return f"{named}, {number}" if named else number
 
     def automaton(self, expectation: Expectation) -> WordAutomaton:
@@ -72,6 +75,11 @@ class Language:
     def vocabulary(self, expectation: Expectation) -> tuple[str, ...]:
         """Every word that `automaton` can take, in alphabetical order."""
         return self.automaton(expectation).words()
+
+    def sample(self, rng: random.Random, expectation: Expectation) -> tuple[str, Outcome]:
+        """A random sentence of what can be said in answer, and what it comes to."""
+        words = " ".join(random_words(self.automaton(expectation), rng))
+        return words, self.understand(words, expectation)
 
 
 def grammar_folder() -> Path:
@@ -100,4 +108,5 @@ def load_language(grammars: Path | None = None, aliases: Path | None = None) -> 
     folder = grammars or grammar_folder()
     if (folder / DEFAULT_LANGUAGE).is_dir():
         folder = folder / DEFAULT_LANGUAGE
-    return Language(load_grammar(folder))
+    grammar = load_grammar(folder)
+    return Language(with_aliases(grammar, aliases) if aliases is not None and aliases.exists() else grammar)

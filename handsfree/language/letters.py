@@ -36,7 +36,13 @@ class Spelling:
                 options.append(("X",))
                 at += 2
                 continue
-            if letters and word in self._letters and len(word) == 1 and at + 2 < count and words[at + 1] in self._joints:
+            if (
+                letters
+                and word in self._letters
+                and len(word) == 1
+                and at + 2 < count
+                and words[at + 1] in self._joints
+            ):
                 if words[at + 2][0] != word:
                     return ()
                 options.append((self._letters[word],))

@@ -1,8 +1,8 @@
 """Number words in, every decimal number they can mean out, digits kept; and a decimal number in, its spoken words out.
 
-A word has a class (digit, teen, tens, hundred ...), written as one letter, so that a run of words is a short string and the
-forms in which numbers are said are regular expressions over classes. The same expressions make the listeners' automaton,
-so they use no more than letters, `[]`, `()`, `|`, `?`, `*` and `+`.
+A word has a class (digit, teen, tens, hundred ...), written as one letter, so that a run of words is a short string
+and the forms in which numbers are said are regular expressions over classes. The same expressions make the
+listeners' automaton, so they use no more than letters, `[]`, `()`, `|`, `?`, `*` and `+`.
 
 Nothing here guesses: words that can be read two ways give two readings, words that make no number give none.
 """
@@ -24,7 +24,7 @@ OTHER = "x"
 _SCALE_CLASS = {2: HUNDRED, 3: THOUSAND, 6: MILLION, 9: BILLION, 12: TRILLION}
 
 # ------------------------------------------------------------------------------------------- the forms of a number
-# Below a hundred; "two hundred and five"; the same as the first words of a larger number, where "a" or nothing may stand for one.
+# Below a hundred; "two hundred and five"; the same in front of a scale, where "a" or nothing may stand for one.
 _TWO = "(Td?|e|d)"
 _THREE = f"(dh(&?{_TWO})?|{_TWO})"
 _FIRST = f"([da]?h(&?{_TWO})?|{_TWO}|a)?"
@@ -83,7 +83,8 @@ class Numbers:
     """The number words of one language.
 
     Args:
-        table: the content of numbers.toml: digits, zeros, teens, tens, scales, repeats, fractions, signs, joints, ordinals.
+        table: the content of numbers.toml: digits, zeros, teens, tens, scales, repeats, fractions, signs, joints,
+        ordinals.
     """
 
     def __init__(self, table: Mapping[str, Any]) -> None:
@@ -180,10 +181,11 @@ class Numbers:
         return (NumberReading(_signed(str(value), sign == MINUS), "ordinal"),)
 
     def digit_string(self, words: Sequence[str]) -> str | None:
-        """The words as one string of digits, leading zeros kept ("double oh seven" -> "007"); None when they are not one.
+        """The words as one string of digits, leading zeros kept ("double oh seven" -> "007"); None when they are not
+        one.
 
-        Digits, groups ("forty seven eleven" -> "4711"), whole numbers ("two hundred and five" -> "205"), each with digits after
-        a point if one is said.
+        Digits, groups ("forty seven eleven" -> "4711"), whole numbers ("two hundred and five" -> "205"), each with
+        digits after a point if one is said.
         """
         if not words:
             return None
@@ -364,5 +366,7 @@ def _with_dropped_points(
     if 2 <= len(digits) <= _DROPPED_POINT_MOST_DIGITS:
         first = 0 if digits[0] == "0" else 1
         for place in range(first, len(digits)) if places is None else places:
-            readings.append(NumberReading(_signed(f"{digits[:place] or '0'}.{digits[place:]}", negative), "dropped_point"))
+            readings.append(
+                NumberReading(_signed(f"{digits[:place] or '0'}.{digits[place:]}", negative), "dropped_point")
+            )
     return tuple(readings)

@@ -1,6 +1,7 @@
 """Words in, the phrases they hold out: exactly by a trie, and by sound and spelling with a threshold and a margin.
 
-Number words are never matched by likeness: a phrase that holds one is only found exactly, and words that hold one are only looked up exactly.
+Number words are never matched by likeness: a phrase that holds one is only found exactly, and words that hold one
+are only looked up exactly.
 """
 
 from __future__ import annotations
@@ -10,7 +11,8 @@ from dataclasses import dataclass
 from typing import Any
 
 THRESHOLD = 86.0
-"""Likeness, 0 to 100, from which a phrase can be meant. Set on pairs that must stay apart (inlet/outlet pressure: 83) and slips that must be found."""
+"""Likeness, 0 to 100, from which a phrase can be meant. Set on pairs that must stay apart ("inlet", "outlet
+pressure": 83) and slips that must be found."""
 MARGIN = 8.0
 """How much the best must lead over the best of any other meaning."""
 ASK_FROM = 76.0
@@ -51,26 +53,26 @@ class Trie:
         return end, roles
 
 
-_SOUND_RULES = (
-    # what stands written -> how it sounds; longest first where it matters
-    ("tch", "C"), ("sch", "sk"), ("igh", "Y"), ("ough", "o"), ("augh", "o"), ("tion", "Sn"), ("sion", "Sn"), ("ph", "f"), ("gh", ""), ("kn", "n"),
-    ("wr", "r"), ("wh", "w"), ("mb ", "m "), ("ck", "k"), ("ch", "C"), ("sh", "S"), ("th", "T"), ("qu", "kw"), ("dge", "J"), ("ce", "se"), ("ci", "si"),
-    ("cy", "sy"), ("c", "k"), ("q", "k"), ("x", "ks"), ("z", "s"), ("ge ", "J "), ("gi", "Ji"), ("oo", "U"), ("ew", "U"), ("ue", "U"), ("ou", "W"),
-    ("ow", "W"), ("ee", "E"), ("ea", "E"), ("ie", "E"), ("ai", "A"), ("ay", "A"), ("ei", "A"), ("ey", "A"), ("oa", "O"), ("au", "o"), ("aw", "o"),
-    ("er ", "a "), ("or ", "a "), ("ar ", "a "), ("re ", "a "), ("e ", " "),
-)  # fmt: skip
+class Sounds:
+    """How the words of a language sound, roughly: two spellings of one sound get one key.
 
+    Args:
+        rules: (as it is written, as it sounds), applied in order; a space stands for the end of a word.
+    """
 
-def sound_of(text: str) -> str:
-    """A rough key of how words sound: two spellings of one sound come out alike."""
-    key = " ".join(text.split()) + " "
-    for written, sounded in _SOUND_RULES:
-        key = key.replace(written, sounded)
-    squeezed = []
-    for letter in key:
-        if not squeezed or letter != squeezed[-1]:
-            squeezed.append(letter)
-    return "".join(squeezed).replace(" ", "")
+    def __init__(self, rules: Iterable[tuple[str, str]]) -> None:
+        self._rules = tuple(rules)
+
+    def key(self, text: str) -> str:
+        """The sound of a phrase."""
+        key = " ".join(text.split()) + " "
+        for written, sounded in self._rules:
+            key = key.replace(written, sounded)
+        squeezed: list[str] = []
+        for letter in key:
+            if not squeezed or letter != squeezed[-1]:
+                squeezed.append(letter)
+        return "".join(squeezed).replace(" ", "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,10 +96,11 @@ class Likeness:
 class LikePhrases:
     """Phrases with meanings, found by sound and spelling."""
 
-    def __init__(self, phrases: Iterable[tuple[str, str]]) -> None:
-        rows = [(phrase, meaning) for phrase, meaning in phrases]
+    def __init__(self, phrases: Iterable[tuple[str, str]], sounds: Sounds) -> None:
+        rows = list(phrases)
+        self._sounds = sounds
         self._spelled = [phrase for phrase, _ in rows]
-        self._sounded = [sound_of(phrase) for phrase, _ in rows]
+        self._sounded = [sounds.key(phrase) for phrase, _ in rows]
         self._meanings = [meaning for _, meaning in rows]
 
     def find(self, text: str) -> Likeness | None:
@@ -106,7 +109,7 @@ class LikePhrases:
 
         if not self._spelled or not text:
             return None
-        sound = sound_of(text)
+        sound = self._sounds.key(text)
         best: dict[str, float] = {}
         spelled = process.extract(text, self._spelled, scorer=fuzz.ratio, processor=None, limit=12, score_cutoff=60)
         for _, score, index in spelled:

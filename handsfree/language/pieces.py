@@ -1,7 +1,7 @@
 """Words in, claims out: one number each, with the name, unit and qualifier that were said about it.
 
-A claim is what was said, not yet what is meant: shared names keep all their quantities, short units all their units, ambiguous numbers all
-their readings. Words that belong to nothing are kept too, because they make the whole doubtful.
+A claim is what was said, not yet what is meant: shared names keep all their quantities, short units all their units,
+ambiguous numbers all their readings. Words that belong to nothing are kept too, because they make the whole doubtful.
 """
 
 from __future__ import annotations
@@ -63,6 +63,8 @@ class Cut:
     claim: Claim = field(default_factory=Claim)
     doubts: list[str] = field(default_factory=list)
     unknown: list[str] = field(default_factory=list)
+    before_number: int = 0
+    """how many words stand before the first number"""
     broken: str = ""
     """what was no complete number"""
     parted: bool = False
@@ -123,7 +125,7 @@ class Cutter:
         return cut
 
     def _with_homophones(self, words: list[str], classes: str) -> tuple[list[str], str]:
-        """"nine point to": behind "point", "double" or "treble" only a digit can stand."""
+        """ "nine point to": behind "point", "double" or "treble" only a digit can stand."""
         letters = list(classes)
         for at in range(1, len(words)):
             if words[at] in self._homophone_words and classes[at - 1] in "pDR":
@@ -144,6 +146,8 @@ class Cutter:
             over = cut.claim.over
             cut.close()
             cut.claim.over = over
+        if not cut.claims:
+            cut.before_number = at
         cut.claim.numbers, cut.claim.said, cut.claim.words = numbers, said, cut.words[at:end]
         cut.parted, cut.after_number = False, True
         return self._skip_to_unit(cut, end) if said[-1] in "HQ" else end
@@ -203,7 +207,8 @@ class Cutter:
         return end if roles is not None and ("unit" in roles or "short" in roles) else 0
 
     def _one_of_a_unit(self, cut: Cut, at: int) -> int | None:
-        """ "a bar and a half": one of the unit; without a fraction behind it ("a bar") only asked. None when no unit follows."""
+        """ "a bar and a half": one of the unit; without a fraction behind it ("a bar") only asked. None when no unit
+        follows."""
         end, roles = self._trie.longest(cut.words, at + 1)
         if roles is None or "unit" not in roles:
             return None
@@ -234,9 +239,13 @@ class Cutter:
     def _take_phrase(self, cut: Cut, roles: Roles, at: int, end: int) -> int:
         after_number, cut.after_number = cut.after_number, False
         claim = cut.claim
+        if "below" in roles and after_number and claim.numbers[0].value > 0:
+            claim.numbers = tuple([replace(n, value=-n.value) for n in claim.numbers])
+            return end
         if after_number and ("unit" in roles or "short" in roles) and not (claim.units or claim.short):
             claim.units, claim.short = roles.get("unit", ()), roles.get("short", ())
             claim.qualifier_or_unit = roles.get("qualifier")
+            cut.after_number = True
             return self._and_fraction(cut, end) if end < len(cut.words) else end
         if "filler" in roles:
             cut.after_number = after_number and cut.words[at] in ("of",)
@@ -282,7 +291,8 @@ class Cutter:
     def _name_or_value(self, cut: Cut, at: int, end: int) -> int:
         """ "c o two nine": the name ends in a number word, which may belong to the value instead.
 
-        The value behind the name is certain when something stands between them, or when it is a decimal with its own whole part.
+        The value behind the name is certain when something stands between them, or when it is a decimal with its own
+        whole part.
         """
         words, classes = cut.words, cut.classes
         run = _RUN.match(classes, end) if end < len(words) else None
@@ -342,10 +352,8 @@ def pieces_trie(grammar: Grammar) -> Trie:
     """Every phrase that can stand in an utterance with a value, with its roles."""
     trie = Trie()
     for quantity in grammar.quantities.values():
-        for name in quantity.names:
+        for name in (*quantity.names, *quantity.heard):
             trie.add(name, "name", (quantity.id,))
-            if name == "o two":
-                trie.add("oh two", "name", (quantity.id,))
         for name in quantity.shared:
             trie.add(name, "shared", (quantity.id,))
         for phrase in quantity.zero:
@@ -361,7 +369,12 @@ def pieces_trie(grammar: Grammar) -> Trie:
     for generic in grammar.generics:
         for name in generic.names:
             trie.add(name, "generic", generic.dimension)
-    for role, phrases in (("filler", grammar.fillers), ("separator", grammar.separators), ("hedge", grammar.hedges)):
+    for role, phrases in (
+        ("filler", grammar.fillers),
+        ("separator", grammar.separators),
+        ("hedge", grammar.hedges),
+        ("below", grammar.below),
+    ):
         for phrase in phrases:
             trie.add(phrase, role, phrase)
     return trie

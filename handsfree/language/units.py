@@ -56,6 +56,8 @@ class Quantity:
     digit_by_digit: bool = False
     """an index: never read with a point that was not said"""
     written: tuple[str, ...] = ()
+    heard: tuple[str, ...] = ()
+    """what listeners write for its names"""
     hard_lpg: tuple[Decimal, Decimal] | None = None
     typical_lpg: tuple[Decimal, Decimal] | None = None
 
@@ -85,8 +87,8 @@ class Units:
     def convert(self, value: Decimal, unit: str, to: str) -> Decimal:
         """The value in `to`.
 
-        Between units that differ by a power of ten the digits stay; otherwise the result has one significant digit more than
-        was spoken (at least four), so that converting back gives the spoken value.
+        Between units that differ by a power of ten the digits stay; otherwise the result has one significant digit
+        more than was spoken (at least four), so that converting back gives the spoken value.
 
         Raises:
             ValueError: the units measure different things.

@@ -33,7 +33,15 @@ class Scales:
         self._units = grammar.units
         self._alike = {quantity: frozenset(group) for group in grammar.alike for quantity in group}
         self._pairs = dict(grammar.pairs)
-        self._second_of_pair = frozenset(self._pairs.values())
+
+    def name_pair(self, claims: Sequence[Claim], expectation: Expectation) -> None:
+        """Name two nameless values said one "over" the other ("sixty five over forty eight": flow, return)."""
+        if len(claims) != 2 or not claims[1].over or any(c.names or c.either or c.dimension for c in claims):
+            return
+        for first, second in self._pairs.items():
+            if expectation.quantity in (None, first, second):
+                claims[0].names, claims[1].names = (first,), (second,)
+                return
 
     def weigh(self, claim: Claim, expectation: Expectation, before: Claim | None = None) -> Weighed:
         """What the claim can mean. `before` is the claim said just before it in the same utterance."""
@@ -51,8 +59,11 @@ class Scales:
             self._against(claim, claim.numbers, quantity, expectation, weighed)
         expected = expectation.quantity
         if len(claim.names) == 1 and expected != claim.names[0] and expected in self._alike.get(claim.names[0], ()):
-            weighed.doubts.append(f"{self._said(claim.names[0])} sounds like {self._said(expected)}")
-            self._against(claim, claim.numbers, expected, expectation, weighed)
+            other = Weighed()
+            self._against(claim, claim.numbers, expected, expectation, other)
+            if other.fitting:
+                weighed.doubts.append(f"{self._said(claim.names[0])} sounds like {self._said(expected)}")
+                weighed.fitting += other.fitting
         return weighed
 
     def _expected(self, expectation: Expectation, claim: Claim) -> str | None:
@@ -66,16 +77,15 @@ class Scales:
         expected = self._expected(expectation, claim)
         if before is None:
             return expected
-        if claim.over:
-            first = before.names[0] if len(before.names) == 1 else self._expected(expectation, before)
-            if first in self._pairs and before.qualifier is None:
-                return self._pairs[first]
+        if claim.over and len(before.names) == 1 and before.names[0] in self._pairs:
+            return self._pairs[before.names[0]]
         if claim.qualifier is None or claim.qualifier == before.qualifier:
             weighed.doubts.append("two values were said and only one is asked")
         return before.names[0] if len(before.names) == 1 else expected
 
     def _shared(self, claim: Claim, expectation: Expectation) -> Sequence[str | None]:
-        """Quantities that a shared name may mean: the step's own if it is one of them, else those that the unit allows."""
+        """Quantities that a shared name may mean: the step's own if it is one of them, else those that the unit
+        allows."""
         if expectation.quantity in claim.names and self._unit_options(claim, self._quantities[expectation.quantity]):
             return (expectation.quantity,)
         return tuple(n for n in claim.names if self._unit_options(claim, self._quantities[n])) or claim.names
@@ -99,7 +109,12 @@ class Scales:
         return options
 
     def _against(
-        self, claim: Claim, numbers: Sequence[NumberReading], quantity_id: str | None, expectation: Expectation, weighed: Weighed
+        self,
+        claim: Claim,
+        numbers: Sequence[NumberReading],
+        quantity_id: str | None,
+        expectation: Expectation,
+        weighed: Weighed,
     ) -> None:
         if quantity_id is None:
             self._without_quantity(claim, numbers, expectation, weighed)
@@ -127,9 +142,8 @@ class Scales:
                 reading = Reading(value, quantity_id, quantity.unit, qualifier, number.value, spoken_unit)
             if not low <= value <= high:
                 weighed.refused.append(reading)
-                weighed.reasons.append(
-                    f"{decimal_string(value)} is outside {decimal_string(low)} to {decimal_string(high)} for {quantity.said}"
-                )
+                bounds = f"{decimal_string(low)} to {decimal_string(high)}"
+                weighed.reasons.append(f"{decimal_string(value)} is outside {bounds} for {quantity.said}")
             else:
                 weighed.fitting.append(reading)
                 if number.form == "groups":
@@ -148,12 +162,19 @@ class Scales:
         return low, high
 
     def _plausible(
-        self, numbers: Sequence[NumberReading], quantity: Quantity, unit: str, low: Decimal, high: Decimal, expectation: Expectation
+        self,
+        numbers: Sequence[NumberReading],
+        quantity: Quantity,
+        unit: str,
+        low: Decimal,
+        high: Decimal,
+        expectation: Expectation,
     ) -> Sequence[NumberReading]:
         """The number as said, and the readings with a dropped point that an instrument of this quantity can have shown.
 
-        A dropped point is believed only inside the typical band, and never for an index; where the digits as said are typical themselves and
-        the dropped point is not, it is not offered. Leading zeros are offered over the whole hard range.
+        A dropped point is believed only inside the typical band, and never for an index; where the digits as said
+        are typical themselves and the dropped point is not, it is not offered. Leading zeros are offered over the
+        whole hard range.
         """
         if len(numbers) == 1:
             return numbers

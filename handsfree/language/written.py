@@ -1,7 +1,7 @@
 """Written text in ("CO2 9.2%", "1.2 bar", "52"), spoken words out ("c o two nine point two percent"), digits kept.
 
-Speech models and keyboards write figures; the grammar knows only words. What this does not know becomes a word that no phrase holds, so
-that it is never dropped in silence.
+Speech models and keyboards write figures; the grammar knows only words. What this does not know becomes a word that
+no phrase holds, so that it is never dropped in silence.
 """
 
 from __future__ import annotations
@@ -24,7 +24,9 @@ _DATE = re.compile(r"\b(0?[1-9]|[12][0-9]|3[01])[/.](0?[1-9]|1[0-2])[/.]((?:19|2
 _ISO_DATE = re.compile(r"\b((?:19|20)[0-9]{2})-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])\b")
 _HALVES = {"½": "half", "¼": "a quarter", "¾": "three quarters"}
 _MINUS = re.compile(r"(?:(?<=\s)|^)[-−–](?=[.]?[0-9])")
-_TOKEN = re.compile(r"[0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]+)?|[0-9]*\.[0-9]+|[0-9]+|[a-z][a-z']*|[^\sa-z0-9.,;:!?'\"()\[\]_-]+")
+_TOKEN = re.compile(
+    r"[0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]+)?|[0-9]*\.[0-9]+|[0-9]+|[a-z][a-z']*|[^\sa-z0-9.,;:!?'\"()\[\]_-]+"
+)
 
 
 class Written:
@@ -36,11 +38,16 @@ class Written:
         self._keys = frozenset(self._words)
         self._months = {number: word for word, number in grammar.dates["months"].items()}
         self._ordinals = {number: word for word, number in grammar.numbers.ordinals.items()}
-        names = {w.lower(): q.names[0] for q in grammar.quantities.values() for w in q.written if re.search(r"[0-9₂]", w)}
+        names = {
+            w.lower(): q.names[0] for q in grammar.quantities.values() for w in q.written if re.search(r"[0-9₂]", w)
+        }
         self._names = [
             (re.compile(rf"(?<![a-z]){re.escape(written)}(?=[0-9])"), f" {spoken.rsplit(' ', 1)[0]} two ")
             for written, spoken in names.items()
-        ] + [(re.compile(rf"(?<![a-z]){re.escape(written)}(?![a-z0-9])"), f" {spoken} ") for written, spoken in names.items()]
+        ] + [
+            (re.compile(rf"(?<![a-z]){re.escape(written)}(?![a-z0-9])"), f" {spoken} ")
+            for written, spoken in names.items()
+        ]
         units: dict[str, str] = {}
         for unit in grammar.units.by_id.values():
             for written in unit.written:
@@ -66,8 +73,16 @@ class Written:
     def _words_of_written(self, text: str) -> list[str]:
         text = "".join(" " if unicodedata.category(c) in ("Cc", "Cf", "Zl", "Zp") else c for c in text)
         for sign, spoken in _HALVES.items():
-            text = re.sub(rf"(?<=[0-9])\s?{sign}", f" and {'a ' if sign == '½' else ''}{spoken}", text).replace(sign, spoken)
-        text = unicodedata.normalize("NFKC", text).replace("’", "'").replace("μ", "u").replace("°", " ° ").replace("° c", "°c")
+            text = re.sub(rf"(?<=[0-9])\s?{sign}", f" and {'a ' if sign == '½' else ''}{spoken}", text).replace(
+                sign, spoken
+            )
+        text = (
+            unicodedata.normalize("NFKC", text)
+            .replace("’", "'")
+            .replace("μ", "u")
+            .replace("°", " ° ")
+            .replace("° c", "°c")
+        )
         text = re.sub(r"(?<=[ap])\.\s?m\.?(?![a-z])", " m", text)
         text = _ISO_DATE.sub(lambda m: self._date(int(m[3]), int(m[2]), m[1]), text)
         text = _DATE.sub(lambda m: self._date(int(m[1]), int(m[2]), m[3]), text)
