@@ -25,7 +25,7 @@ class _Builder:
         self.grammar, self.expectation = grammar, expectation
         self.net = Net()
         self.start, self.end = self.net.state(), self.net.state()
-        phrases = [p for c in grammar.commands for p in (*c.phrases, *c.before)]
+        phrases = [p for c in grammar.commands for p in (*c.phrases, *c.before, *c.asked)]
         phrases += [n for q in grammar.quantities.values() for n in (*q.names, *q.shared, *q.zero)]
         phrases += [n for u in grammar.units.by_id.values() for n in (*u.names, *u.short)]
         phrases += [n for q in grammar.qualifiers for n in q.names] + [n for g in grammar.generics for n in g.names]
@@ -63,7 +63,7 @@ class _Builder:
 
     def _commands(self) -> None:
         for command in self.grammar.commands:
-            self.net.phrases(self.start, command.phrases, self.end)
+            self.net.phrases(self.start, (*command.phrases, *command.asked), self.end)
 
     # ------------------------------------------------------------------------------------------ values
 
