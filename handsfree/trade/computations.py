@@ -85,13 +85,9 @@ def half_width(key: Key, text: str) -> float:
     """How far off the reading `text` may be, in the key's unit: fixed for the key, or half its last digit's place."""
     if isinstance(key.half_width, float):
         return key.half_width
-    exponent = Decimal(str(key.read(text)) if "e" in text.lower() else _digits(text)).as_tuple().exponent
+    exponent = Decimal(key.bare_number(text)).as_tuple().exponent
     assert isinstance(exponent, int)
-    return 0.5 * 10.0 ** min(exponent, 0)
-
-
-def _digits(text: str) -> str:
-    return "".join(character for character in text.split()[0] if character.isdigit() or character in ".-")
+    return float(Decimal("0.5").scaleb(min(exponent, 0)))
 
 
 def _change(computation: Computation, read: Given, key: Key, half: float, results: tuple[Result, ...]) -> list[float]:

@@ -148,12 +148,18 @@ class Key:
                     raise BadInput(f"{self.name} is empty", self.meaning)
                 return text.strip()
 
-    def _read_number(self, text: str) -> float:
+    def bare_number(self, text: str) -> str:
+        """The text without the key's own unit: "122 s" -> "122"."""
         bare = text.strip()
         if self.unit != "-" and bare.lower().endswith(self.unit.lower()):
             bare = bare[: -len(self.unit)].strip()
+        return bare
+
+    def _read_number(self, text: str) -> float:
+        bare = self.bare_number(text)
         try:
-            value = float(bare)
+            # Python would take "1_0" for ten; a slip of the finger is not a number.
+            value = float("" if "_" in bare else bare)
         except ValueError:
             wanted = "a number" if self.unit == "-" else f"a number in {self.unit}"
             raise BadInput(

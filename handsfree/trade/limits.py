@@ -233,9 +233,22 @@ def judge(value: Decimal, limit: Limit, spread: Decimal | None = None) -> Verdic
         words = f"{result} {whose}"
     else:
         result = "too_close"
-        cure = "time it longer" if limit.unit in _TIMED_UNITS else "read it again with a finer instrument"
-        words = f"too close to call: {_give_or_take(value, off, limit.unit)} against {whose}; {cure}"
+        words = (
+            f"too close to call: {_give_or_take(value, off, limit.unit)} against {whose}; {_cure(value, limit, off)}"
+        )
     return Verdict(result, limit, value, words)
+
+
+def _cure(value: Decimal, limit: Limit, spread: Decimal) -> str:
+    """What settles it: a run so many times as long, for its spread falls as its length grows; or a finer instrument."""
+    distance = min(abs(value - bound) for bound in (limit.low, limit.high) if bound is not None)
+    if distance == 0:
+        return "it stands on the limit: measure again"
+    if limit.unit not in _TIMED_UNITS:
+        return "read it again with a finer instrument"
+    times = int(spread / distance) + 1
+    finer = ", or read it finer" if limit.unit == "kW" else ""
+    return f"time it at least {times} times as long{finer}"
 
 
 def _give_or_take(value: Decimal, spread: Decimal, unit: str) -> str:
