@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import itertools
 import shutil
 import sys
 import tempfile
@@ -111,8 +112,9 @@ def _microphone(machine: Machine, settings: Settings) -> Finding:
     try:
         with Microphone(settings.microphone, system=machine.sound) as microphone:
             name = microphone.device_name
-            # The first blocks may still be empty while the device wakes up.
-            blocks = [block for _ in range(25) if isinstance(block := microphone.read(0.5), Block)]
+            # Half a second: the first blocks may still be empty while the device wakes up.
+            arrivals = itertools.islice(iter(lambda: microphone.read(1.0), None), 25)
+            blocks = [arrival for arrival in arrivals if isinstance(arrival, Block)]
     except MissingPart as error:
         return Finding("microphone", False, error.message, error.hint, needed_for)
     if not blocks:
