@@ -12,6 +12,7 @@ import sys
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta, timezone
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,7 @@ from numpy.typing import NDArray
 from handsfree import events as ev
 from handsfree.events import Entry, Event
 from handsfree.record import VisitFolder
+from handsfree.trade import work_out
 
 CHUNKS = {
     "details": "Details",
@@ -122,7 +124,11 @@ def plan_text() -> str:
         parts.append(
             f'\n[[chunk]]\nid = "{chunk}"\ntitle = "{title}"\nplace = "at the boiler"\ndone = "{title} complete."'
         )
-        parts += [_item_text(r.id, r.say, f'quantity = "{r.quantity}"') for r in ROWS if r.chunk == chunk]
+        parts += [
+            _item_text(r.id, r.say, f'quantity = "{r.quantity}"') + _limit_text(r.limit)
+            for r in ROWS
+            if r.chunk == chunk
+        ]
         if chunk == "details":
             parts.append(_item_text("serial", "serial number", 'read = "serial"'))
             parts.append(_item_text("analyser_date", "analyser certificate", 'read = "date"'))
@@ -130,8 +136,11 @@ def plan_text() -> str:
             parts.append(_item_text("controls", "controls shown to the user", 'yes_no = "yes"'))
             parts.append(_item_text("filter", "magnetic filter", 'yes_no = "yes"'))
             parts.append(_item_text("papers", "papers left with the user", 'yes_no = "yes"'))
-    for id, (say, compute) in RESULTS.items():
-        parts.append(f'\n[[result]]\nid = "{id}"\nsay = "{say}"\ncompute = "{compute}"\ngiven.x = "1"')
+    for id, (say, compute, basis, given) in RESULTS.items():
+        sources = ", ".join(f'{key} = "{source}"' for key, source in given.items())
+        parts.append(f'\n[[result]]\nid = "{id}"\nsay = "{say}"\ncompute = "{compute}"\ngiven = {{ {sources} }}')
+        parts += [f'basis = "{basis}"'] if basis else []
+        parts += [_limit_text(RATIO_LIMIT)] if id.startswith("ratio") else []
     return "\n".join(parts) + "\n"
 
 
@@ -139,15 +148,55 @@ def _item_text(id: str, say: str, expect: str) -> str:
     return f'[[chunk.item]]\nid = "{id}"\nsay = "{say}"\nprompt = "{say}?"\nexpect = {{ {expect} }}'
 
 
-RESULTS = {
-    "gas_rate": ("gas rate", "gas_rate"),
-    "input": ("heat input", "heat_input"),
-    "ratio_max": ("C O to C O 2 ratio at maximum rate", "co_co2_ratio"),
-    "ratio_min": ("C O to C O 2 ratio at minimum rate", "co_co2_ratio"),
-    "efficiency": ("combustion efficiency", "efficiency"),
-    "tap_output": ("hot water output", "hot_water_output"),
-    "service": ("next service", "service_due"),
-    "register": ("guarantee registration", "registration_due"),
+def _limit_text(bounds: Mapping[str, Any]) -> str:
+    if not bounds:
+        return ""
+    parts = [f"{key} = {bounds[key]}" for key in ("low", "high") if bounds[key] is not None]
+    parts += ["high_strict = true"] if bounds["high_strict"] else []
+    parts += [f'{key} = "{bounds[key]}"' for key in ("authority", "source", "sure")]
+    return f"\nlimit = {{ {', '.join(parts)} }}"
+
+
+RATIO_LIMIT = limit(None, "0.004", "-", "trade", "second-hand", high_strict=True, source="TB 143, as publicly reported")
+RESULTS: dict[str, tuple[str, str, str, dict[str, str]]] = {
+    "gas_rate": (
+        "gas rate",
+        "gas_rate",
+        "",
+        {"volume_m3": "item.meter_end - item.meter_start", "time_s": "item.test_time"},
+    ),
+    "input": (
+        "heat input",
+        "heat_input",
+        "net",
+        {"gas_rate_m3_h": "result.gas_rate", "cv_mj_m3": "38.79", "gas": "visit.reference_gas"},
+    ),
+    "ratio_max": (
+        "C O to C O 2 ratio at maximum rate",
+        "co_co2_ratio",
+        "",
+        {"co_ppm": "item.co_max", "co2_pct": "item.co2_max"},
+    ),
+    "ratio_min": (
+        "C O to C O 2 ratio at minimum rate",
+        "co_co2_ratio",
+        "",
+        {"co_ppm": "item.co_min", "co2_pct": "item.co2_min"},
+    ),
+    "efficiency": (
+        "combustion efficiency",
+        "efficiency",
+        "",
+        {"gas": "visit.reference_gas", "co2_pct": "item.co2_max", "flue_c": "item.flue_max", "air_c": "20"},
+    ),
+    "tap_output": (
+        "hot water output",
+        "hot_water_output",
+        "",
+        {"flow_l_min": "item.tap_flow", "cold_c": "item.cold_main", "hot_c": "item.hot_tap"},
+    ),
+    "service": ("next service", "service_due", "", {"last": "visit.date"}),
+    "register": ("guarantee registration", "registration_due", "", {"installed": "visit.date"}),
 }
 
 
@@ -179,6 +228,7 @@ class VisitBuilder:
         self.folder = folder
         self.heard_at: dict[str, Entry] = {}
         self.value_at: dict[str, int] = {}
+        self.result_at: dict[str, str] = {}
 
     def add(self, event: Event) -> Entry:
         return self.folder.append(event)
@@ -251,28 +301,27 @@ class VisitBuilder:
             )
         )
 
-    def compute(
-        self,
-        item: str,
-        given: Mapping[str, str],
-        rows: list[dict[str, Any]],
-        formula: str,
-        source: str,
-        sure: str,
-        *items: str,
-    ) -> None:
+    def work(self, item: str, given: Mapping[str, str], *items: str) -> None:
+        """Works a result out by the trade's own computation, as the dialogue does."""
+        _, name, basis, _ = RESULTS[item]
+        done = work_out(name, given)
+        rows = tuple(
+            {
+                "name": r.name,
+                "value": r.value if isinstance(r.value, str) else format(Decimal(repr(float(r.value))), "f"),
+                "unit": r.unit,
+                "basis": r.basis,
+                "spread": r.spread,
+            }
+            for r in done.results
+        )
         self.add(
             ev.Computed(
-                item=item, computation=RESULTS[item][1], given=given, results=tuple(rows), formula=formula, source=source,
-                sure=sure, from_items=items,
+                item=item, computation=name, given=dict(given), results=rows, formula=done.formula, source=done.source,
+                sure=done.sure, from_items=items,
             )
         )  # fmt: skip
-
-
-def result(
-    name: str, value: float | str, unit: str, basis: str | None = None, spread: float | None = None
-) -> dict[str, Any]:
-    return {"name": name, "value": value, "unit": unit, "basis": basis, "spread": spread}
+        self.result_at[item] = next(str(r["value"]) for r in rows if not basis or r["basis"] == basis)
 
 
 def build_visit(path: Path, *, finish: bool = True) -> Path:
@@ -386,122 +435,20 @@ _SPECIAL = {"ph": _misheard, "co2_max": _corrected, "inlet": _outside, "let_by":
 
 def _results_of(b: VisitBuilder, chunk: str) -> None:
     if chunk == "gas":
-        b.compute(
-            "gas_rate",
-            {"volume_m3": "0.084", "time_s": "120"},
-            [result("gas_rate", 2.52, "m3/h", None, 0.03), result("gas_rate_ft3", 88.99, "ft3/h")],
-            "volume over time, times 3600",
-            "definition",
-            "computed",
-            "meter_start",
-            "meter_end",
-            "test_time",
-        )
-        b.compute(
-            "input",
-            {"gas_rate_m3_h": "2.52", "cv_mj_m3": "38.79"},
-            [result("heat_input", 24.47, "kW", "net", 0.29), result("heat_input", 27.15, "kW", "gross", 0.32)],
-            "gas rate times calorific value, over 3.6",
-            "EN 437 reference gas G20; definition",
-            "published",
-            "gas_rate",
-        )
-        b.judge(
-            "input",
-            "within",
-            "24.47",
-            "kW",
-            limit("22.8", "25.2", "kW", source="Fernhill Compact 28 installation book, page 12"),
-        )
+        b.work("gas_rate", {"volume_m3": "0.084", "time_s": "120"}, "meter_start", "meter_end", "test_time")
+        rate = b.result_at["gas_rate"]
+        b.work("input", {"gas_rate_m3_h": rate, "cv_mj_m3": "38.79", "gas": "G20"})
+        b.judge("input", "within", b.result_at["input"], "kW", limit("22.8", "25.2", "kW"))
     elif chunk == "combustion":
-        b.compute(
-            "ratio_max",
-            {"co_ppm": "86", "co2_pct": "9.20"},
-            [result("co_co2_ratio", 0.00093478, "-")],
-            "CO in ppm over CO2 in % times 10 000",
-            "definition",
-            "published",
-            "co_max",
-            "co2_max",
-        )
-        b.judge(
-            "ratio_max",
-            "within",
-            "0.00093478",
-            "-",
-            limit(
-                None,
-                "0.004",
-                "-",
-                "trade",
-                "second-hand",
-                high_strict=True,
-                source="HHIC and Gas Safe TB 143, as publicly reported",
-            ),
-        )
-        b.compute(
-            "ratio_min",
-            {"co_ppm": "7", "co2_pct": "8.7"},
-            [result("co_co2_ratio", 0.00008046, "-")],
-            "CO in ppm over CO2 in % times 10 000",
-            "definition",
-            "published",
-            "co_min",
-            "co2_min",
-        )
-        b.judge(
-            "ratio_min",
-            "within",
-            "0.00008046",
-            "-",
-            limit(
-                None,
-                "0.004",
-                "-",
-                "trade",
-                "second-hand",
-                high_strict=True,
-                source="HHIC and Gas Safe TB 143, as publicly reported",
-            ),
-        )
-        b.compute(
-            "efficiency",
-            {"gas": "G20", "co2_pct": "9.20", "flue_c": "61.5", "air_c": "20"},
-            [result("efficiency", 98.02, "%", "net")],
-            "100 less the flue loss; no condensation counted above the dew point",
-            "1. BImSchV formula, public trade reference",
-            "published",
-            "co2_max",
-            "flue_max",
-        )
+        for rate, co, co2 in (("max", "86", "9.20"), ("min", "7", "8.7")):
+            b.work(f"ratio_{rate}", {"co_ppm": co, "co2_pct": co2}, f"co_{rate}", f"co2_{rate}")
+            b.judge(f"ratio_{rate}", "within", b.result_at[f"ratio_{rate}"], "-", RATIO_LIMIT)
+        b.work("efficiency", {"gas": "G20", "co2_pct": "9.20", "flue_c": "61.5", "air_c": "20"}, "co2_max", "flue_max")
     elif chunk == "handover":
-        b.compute(
-            "tap_output",
-            {"flow_l_min": "11.2", "cold_c": "11.5", "hot_c": "46.5"},
-            [result("hot_water_output", 27.28, "kW", None, 0.6)],
-            "mass flow times specific heat times rise",
-            "IAPWS-95 water",
-            "computed",
-            "tap_flow",
-            "cold_main",
-            "hot_tap",
-        )
-        b.compute(
-            "service",
-            {"last": "2026-11-25"},
-            [result("service_due", "2027-11-25", "date")],
-            "twelve calendar months on",
-            "maker's terms, yearly",
-            "common practice",
-        )
-        b.compute(
-            "register",
-            {"installed": "2026-11-25"},
-            [result("registration_due", "2026-12-25", "date")],
-            "thirty days after installation",
-            "makers' public terms; check this maker's",
-            "published",
-        )
+        given = {"flow_l_min": "11.2", "cold_c": "11.5", "hot_c": "46.5"}
+        b.work("tap_output", given, "tap_flow", "cold_main", "hot_tap")
+        b.work("service", {"last": "2026-11-25"})
+        b.work("register", {"installed": "2026-11-25"})
 
 
 def _handover(b: VisitBuilder) -> None:

@@ -91,7 +91,7 @@ def gather(path: Path, reading: JournalReading, plan: Plan | None, remarks: tupl
         queries=tuple(found.queries),
         conversation=tuple(found.turns),
         finished=found.finished is not None,
-        complete=found.finished is not None and found.finished.complete,
+        complete=found.complete(),
         signatures=tuple(found.signatures),
         changed_after_signing=found.changed_after_signing,
         remarks=(*remarks, *remarks_on(path, reading, started)),
@@ -234,7 +234,9 @@ class _Gathering:
             "round": event.round, "replaces": event.replaces, "reason": event.reason,
         }  # fmt: skip
         if isinstance(event, AnswerConfirmed):
-            printed = event.said_as or ABSENT.get(event.answer) or event.answer.replace("_", " ")
+            printed = event.said_as or event.answer.replace("_", " ")
+            if event.answer_kind == "absent":
+                printed = ABSENT.get(event.answer, printed) + (f" ({event.said_as})" if event.said_as else "")
             unwelcome = self.names.unwelcome(event.item, event.answer)
             return Value(**common, value=event.answer, printed=printed, kind=event.answer_kind, unwelcome=unwelcome)
         return Value(
@@ -297,6 +299,11 @@ class _Gathering:
             )
 
     # ------------------------------------------------------------------------------------------- in the end
+
+    def complete(self) -> bool:
+        """The visit was ended complete, and no amendment has opened an item since."""
+        items = [i for c in self.chunk_records() for i in c.items]
+        return self.finished is not None and self.finished.complete and all(i.state != "open" for i in items)
 
     def chunk_records(self) -> tuple[ChunkRecord, ...]:
         """The items by chunk: the plan's order first, then what no plan knows in the order it came."""

@@ -39,6 +39,9 @@ class Names:
 
     def because(self, words: str) -> str:
         """A reason in which ids may stand ("co2_max changed"), with their names put in."""
+        ids = [part.strip() for part in words.split(",")]
+        if all(self._known(id) for id in ids):
+            return f"{', '.join(self._known(id) for id in ids)} changed"
         return re.sub(r"[a-z0-9_]+", lambda m: self._known(m[0]) or m[0], words)
 
     def unwelcome(self, item: str, answer: str) -> bool:

@@ -1,4 +1,4 @@
-"""The record of a visit in, the points that need the engineer out, in words: the same for the page, the paper and the screen."""
+"""The record of a visit in, the points that need the engineer out: the same words on page, paper and screen."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def _points(record: VisitRecord) -> Iterator[Point]:
         printed = print_value(value) if isinstance(value, Value) else print_result(value)
         judged = print_signs(value.judgement.words) if value.judgement else ""
         accepted = "Read again and accepted by the engineer." if value.accepted else "Not accepted in this record."
-        yield Point(f"{print_label(value.label)}: {printed}", f"{judged}. {accepted}", value.number)
+        yield Point(f"{print_label(value.label)}: {printed},", f"{judged}. {accepted}", value.number)
     for item in record.open_items:
         why = f"Left for later: {item.why}." if item.why else "Not reached." if item.state == "not asked" else ""
         yield Point(f"Open: {print_label(item.label)}.", why)
@@ -46,10 +46,7 @@ def _points(record: VisitRecord) -> Iterator[Point]:
         if answer.unwelcome:
             yield Point(f"{print_label(answer.label)}: {print_value(answer)}.", "", answer.number)
         elif answer.absent:
-            why = answer.reason or (answer.printed if answer.printed != answer.value.replace("_", " ") else "")
-            yield Point(
-                f"{print_label(answer.label)}:", f"{answer.value.replace('_', ' ')}. {why}".strip(), answer.number
-            )
+            yield Point(f"{print_label(answer.label)}:", f"{print_value(answer)}.", answer.number)
     for query in record.queries:
         if query.answer == "no":
             yield Point("Readings that do not go together:", f"{print_signs(query.question)} Answered no.")

@@ -16,11 +16,11 @@ CAUTIONS = (
     "The maker’s instructions come first, then the standards and law in force where the boiler is; work on gas is for "
     "those who are competent and registered to do it.",
     # Emergency steps and number: the public advice of the gas emergency service of Great Britain.
-    "If you smell gas: turn the gas off at the emergency control, touch no switches, no flames, open doors and windows, "
-    "leave, and ring the gas emergency number: 0800 111 999 for natural gas in Great Britain; for LPG the supplier’s "
-    "number, on the vessel or cylinder.",
-    "If a carbon monoxide alarm sounds, or people feel unwell near the boiler: switch it off if that is quick, go outside, "
-    "ring the same number, and get medical help.",
+    "If you smell gas: turn the gas off at the emergency control, touch no switches, no flames, open doors and "
+    "windows, leave, and ring the gas emergency number: 0800 111 999 for natural gas in Great Britain; for LPG the "
+    "supplier’s number, on the vessel or cylinder.",
+    "If a carbon monoxide alarm sounds, or people feel unwell near the boiler: switch it off if that is quick, go "
+    "outside, ring the same number, and get medical help.",
 )
 
 

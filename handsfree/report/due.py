@@ -13,7 +13,7 @@ from handsfree.report.job_facts import headline
 from handsfree.report.wording import print_label
 
 REMIND_BEFORE = {"service_due": 28, "landlord_due": 56, "registration_due": 7}
-"""Computation -> days before the day to remind. A landlord's check may be done in the two months before its deadline."""
+"""Computation -> days before the day to remind (a landlord's check may be done in the two months before it)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,7 +66,8 @@ def paper_facts(record: VisitRecord) -> dict[str, Any]:
             for heading, pairs in identity(record)
         ],
         "instruments": [
-            f"{wording.print_label(i.name)}: {i.what}, serial {i.serial}, certificate until {wording.print_date(i.until)}"
+            f"{wording.print_label(i.name)}: {i.what}, serial {i.serial}, "
+            f"certificate until {wording.print_date(i.until)}"
             for i in instruments(record)
         ],
         "signatures": [f"{s.name}, {wording.print_moment(s.time)}. {s.statement}".strip() for s in record.signatures],
@@ -79,16 +80,13 @@ def paper_facts(record: VisitRecord) -> dict[str, Any]:
 
 
 def _unsafe(unsafe: UnsafeRecord) -> dict[str, Any]:
-    lines = [
-        f"{wording.print_time(unsafe.time)}: “{unsafe.words}”" if unsafe.words else wording.print_time(unsafe.time)
-    ]
-    lines += [
-        f"{question} {answer}" + (f": “{words}”" if words else "") for question, answer, words, _ in unsafe.answers
-    ]
+    at = wording.print_time(unsafe.time)
+    lines = [f"{at}: “{unsafe.words}”" if unsafe.words else at]
+    for question, answer, words, _ in unsafe.answers:
+        lines.append(f"{question} {answer}" + (f": “{words}”" if words else ""))
     if unsafe.cleared_at:
-        lines.append(
-            f"{wording.print_time(unsafe.cleared_at)}: work may go on, in the engineer’s words: “{unsafe.cleared_words}”"
-        )
+        at = wording.print_time(unsafe.cleared_at)
+        lines.append(f"{at}: work may go on, in the engineer’s words: “{unsafe.cleared_words}”")
     else:
         lines.append("Nothing in this record says that it was dealt with.")
     return {"heading": f"Unsafe situation recorded: {wording.print_signs(unsafe.label)}", "lines": lines}

@@ -1,4 +1,4 @@
-"""The record of a visit in, JSON and CSV out: every value with its history, so that nothing must be typed off a report."""
+"""The record of a visit in, JSON and CSV out: every value with its history; nothing need be typed off a report."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ from handsfree.record.visit import Judgement, ResultValue, Value, VisitRecord
 from handsfree.report.wording import print_bounds
 
 COLUMNS = (
-    "event", "time", "part", "item", "label", "round", "kind", "quantity", "qualifier", "value", "unit", "basis", "spread",
-    "spoken_value", "spoken_unit", "state", "verdict", "limit", "limit_authority", "limit_source", "limit_sure", "accepted",
-    "confirmed", "words", "clip", "formula", "source", "sure", "replaces", "reason",
+    "event", "time", "part", "item", "label", "round", "kind", "quantity", "qualifier", "value", "unit", "basis",
+    "spread", "spoken_value", "spoken_unit", "state", "verdict", "limit", "limit_authority", "limit_source",
+    "limit_sure", "accepted", "confirmed", "words", "clip", "formula", "source", "sure", "replaces", "reason",
 )  # fmt: skip
 """`state`: stands, no longer stands, open, not applicable, not asked."""
 

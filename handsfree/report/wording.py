@@ -52,6 +52,9 @@ _UNIT_IDS = re.compile(
     "|".join(rf"(?<![\w/]){re.escape(u)}(?![\w/])" for u in sorted(UNITS, key=len, reverse=True) if UNITS[u])
 )
 
+# A unit at the end must not stand alone on the next line.
+_LAST_UNIT = re.compile(r"(?<=\d) (?=[^\s\d]{1,6}$)")
+
 _ACRONYMS = {"gc": "GC", "url": "URL", "id": "ID", "kw": "kW"}
 
 
@@ -64,7 +67,8 @@ def print_signs(text: str) -> str:
     """The signs for the gases' spoken spellings and for units' ids: C O 2 -> CO₂, degC -> °C."""
     for pattern, sign in _SIGNS:
         text = pattern.sub(sign, text)
-    return _UNIT_IDS.sub(lambda found: UNITS[found[0]], text)
+    text = _UNIT_IDS.sub(lambda found: UNITS[found[0]], text)
+    return _LAST_UNIT.sub("\u00a0", text)
 
 
 def print_label(text: str) -> str:
@@ -144,6 +148,10 @@ def print_value(value: Value) -> str:
     """A value with its unit's sign, or an answer in words."""
     if value.kind == "date":
         return print_date(value.value)
+    if value.kind in ("digits", "letters", "serial", "number", "time"):
+        return value.value
+    if value.kind == "text":
+        return "recorded in words"
     if value.kind != "reading":
         return value.printed or value.value
     return f"{value.value} {print_unit(value.unit)}".strip()
