@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cache
+from typing import Any
 
 from handsfree.dialogue.effects import Effect, Listen, Say, Stop, Wait
 from handsfree.dialogue.engine import Decision, Engine
@@ -105,7 +106,7 @@ class Story:
     def stopped(self) -> bool:
         return isinstance(self.effects[-1], Stop)
 
-    def events(self, kind: type[Event]) -> list[Event]:
+    def events(self, kind: type[Event]) -> list[Any]:
         return [e.event for e in self.entries if isinstance(e.event, kind)]
 
     def value(self, item: str) -> str | None:
@@ -121,7 +122,7 @@ class Story:
 
 def story(name: str = "short_commissioning", **changes: object) -> Story:
     """A visit that has begun."""
-    return Story(plan_named(name), the_job(), **changes).begin()  # type: ignore[arg-type]
+    return Story(plan_named(name), the_job(), **changes).begin()
 
 
 SHORT_VISIT: dict[str, tuple[str, ...]] = {

@@ -59,7 +59,7 @@ def test_rule_03_chunks_are_small_and_have_a_place(name: str) -> None:
 def test_rule_04_items_come_in_the_order_of_the_work() -> None:
     """When every answer is good the items are asked in the order of the plan, none twice."""
     visit = play_until(story(), None)
-    entered = [e.item for e in visit.events(ItemEntered) if e.item]  # type: ignore[attr-defined]
+    entered = [e.item for e in visit.events(ItemEntered) if e.item]
     order = [i.id for i in plan_named("short_commissioning").items()]
     assert entered == order
 
@@ -164,7 +164,7 @@ def test_rule_11_resuming_goes_back_one_item_never_forward(item: str) -> None:
 def test_rule_12_hold_leaves_a_marker_and_a_cue() -> None:
     """Hold is kept as an event with its item, sounds a cue, and takes no value until carried on."""
     visit = play_until(story(), "cold_pressure").hear("hold")
-    assert [e.item for e in visit.events(Held)] == ["cold_pressure"]  # type: ignore[attr-defined]
+    assert [e.item for e in visit.events(Held)] == ["cold_pressure"]
     assert Cue("hold") in visit.effects
     visit.hear("one point two bar", "yes")
     assert visit.value("cold_pressure") is None
@@ -184,8 +184,8 @@ def test_rule_13_outside_says_value_limit_consequence_then_wants_a_re_read_and_a
     assert visit.value("vessel_charge") is None
     visit.hear("yes")
     assert visit.value("vessel_charge") == "0.4"
-    assert [e.result for e in visit.events(Judged) if e.item == "vessel_charge"] == ["outside"]  # type: ignore[attr-defined]
-    assert [e.item for e in visit.events(OutsideAccepted)] == ["vessel_charge"]  # type: ignore[attr-defined]
+    assert [e.result for e in visit.events(Judged) if e.item == "vessel_charge"] == ["outside"]
+    assert [e.item for e in visit.events(OutsideAccepted)] == ["vessel_charge"]
 
 
 def test_rule_13_a_re_read_that_is_within_needs_no_accept() -> None:
@@ -207,7 +207,7 @@ def test_rule_14_timed_waits_are_run_and_announced() -> None:
     assert not visit.events(WaitEnded)
     visit.give(WaitOver(40.0))
     assert "1 minute over" in visit.said
-    assert [e.seconds for e in visit.events(WaitEnded)] == [60.0]  # type: ignore[attr-defined]
+    assert [e.seconds for e in visit.events(WaitEnded)] == [60.0]
     assert visit.state.item == "let_by_rise"
 
 
@@ -283,10 +283,10 @@ def test_rule_17_the_five_commands_work_during_a_wait() -> None:
 def test_rule_18_a_correction_voids_what_rests_on_it_and_says_so() -> None:
     """Changing an input voids the result worked out from it, works it out again and says it."""
     visit = play_until(story(), "min_rate")
-    before = [e for e in visit.events(Computed) if e.item == "co_ratio_max"]  # type: ignore[attr-defined]
+    before = [e for e in visit.events(Computed) if e.item == "co_ratio_max"]
     visit.hear("change C O two at maximum rate to nine point four", "yes")
-    voided = [e.item for e in visit.events(Voided)]  # type: ignore[attr-defined]
-    after = [e for e in visit.events(Computed) if e.item == "co_ratio_max"]  # type: ignore[attr-defined]
+    voided = [e.item for e in visit.events(Voided)]
+    after = [e for e in visit.events(Computed) if e.item == "co_ratio_max"]
     assert voided == ["co_ratio_max"]
     assert len(after) == len(before) + 1
     assert "CO to CO2 ratio at maximum" in visit.said
@@ -372,4 +372,4 @@ def test_the_wording_has_no_long_sentence_without_a_full_stop() -> None:
 def test_chunk_completion_is_an_event_too() -> None:
     """The journal names each chunk closed and what was open in it."""
     visit = play_until(story(), "let_by_set")
-    assert [(e.chunk, e.open_items) for e in visit.events(ChunkCompleted)] == [("details", ()), ("water", ())]  # type: ignore[attr-defined]
+    assert [(e.chunk, e.open_items) for e in visit.events(ChunkCompleted)] == [("details", ()), ("water", ())]

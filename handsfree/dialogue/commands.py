@@ -253,12 +253,27 @@ def _change(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
         return
     qualifier = command.qualifier or (command.readings[0].qualifier if command.readings else None)
     found = named_items(turn.view, target, qualifier)
-    if len(found) != 1:
-        turn.say("which_item", choices="; ".join(i.say for i in found[:4])) if found else turn.say("no_such_item")
+    reached = [i for i in found if _was_asked(turn, i)]
+    if len(reached) != 1:
+        if len(reached) > 1:
+            turn.say("which_item", choices="; ".join(i.say for i in reached[:4]))
+        elif found:
+            turn.say("later_item", item=sentence(found[0].say))
+        else:
+            turn.say("no_such_item")
         _again(turn)
         return
+    found = tuple(reached)
     _leave_side_paths(turn, "change")
     change_item(turn, trade, found[0], command.readings, heard, "change")
+
+
+def _was_asked(turn: Turn, item: Item) -> bool:
+    """It has an answer, was left for later, or is the one on hand: a change goes back, never forward."""
+    state = turn.state
+    return (
+        item.id in state.values or item.id in state.deferred or item.id == state.item or bool(state.past.get(item.id))
+    )
 
 
 # --------------------------------------------------------------------------------------------- yes and no

@@ -7,7 +7,7 @@ from handsfree.dialogue.moving import advance, enter, read_again
 from handsfree.dialogue.prompts import listen, phase, prompt
 from handsfree.dialogue.proposing import confirm_answer, propose_absent, propose_answer, take_readings
 from handsfree.dialogue.turn import Turn, sentence
-from handsfree.dialogue.unsafe import declare, say_steps, take_answer
+from handsfree.dialogue.unsafe import class_is_asked, declare, emergency_of, say_steps, take_answer
 from handsfree.dialogue.wording import absent_words
 from handsfree.dialogue.working import Trade
 from handsfree.events import AskClosed, Asked, NoteTaken, OutsideAccepted, Questioned, UtteranceHeard
@@ -48,7 +48,9 @@ def take_heard(turn: Turn, trade: Trade, heard: Heard) -> None:
         )
     )
     outcome = heard.outcome
-    if isinstance(outcome, Command) and outcome.command in _EMERGENCIES:
+    if isinstance(outcome, Command) and outcome.command == "unsafe" and class_is_asked(turn):
+        take_answer(turn, heard)
+    elif isinstance(outcome, Command) and outcome.command in _EMERGENCIES:
         _emergency(turn, outcome.command, heard)
     elif (
         isinstance(outcome, Unsure)
@@ -83,8 +85,8 @@ def _is_emergency(outcome: Outcome) -> bool:
 
 
 def _emergency(turn: Turn, trigger: str, heard: Heard) -> None:
-    if turn.state.unsafe is not None and turn.state.unsafe.trigger == trigger:
-        say_steps(turn, trigger)
+    if turn.state.unsafe is not None and trigger in (turn.state.unsafe.trigger, "unsafe"):
+        say_steps(turn, emergency_of(turn))
         prompt(turn)
     else:
         declare(turn, trigger, trigger, heard)

@@ -55,7 +55,7 @@ def _belongs(item: Item, current: Item | None, reading: Reading) -> bool:
         return fits(item, reading)
     if reading.quantity is None or item.expect.quantity != reading.quantity:
         return False
-    return reading.qualifier == item.expect.qualifier
+    return reading.qualifier in (None, item.expect.qualifier)
 
 
 def _candidates(view: View, current: Item | None) -> list[Item]:
@@ -77,9 +77,11 @@ def named_items(view: View, target: str, qualifier: str | None) -> tuple[Item, .
     """The items that a spoken name may mean: one when it is clear, several when it is not, none when nothing is
     near."""
     items = [i for i in view.plan.items() if i.expect.kind != "wait" and (view.applies(i) or i.id in view.state.values)]
+    target = target.lower()
     exact = [i for i in items if target in (i.id, i.say.lower(), i.expect.quantity)]
     if not exact:
-        exact = _nearest(items, target)
+        words = set(target.split())
+        exact = [i for i in items if words <= set(i.say.lower().split())] or _nearest(items, target)
     if qualifier and (narrowed := [i for i in exact if i.expect.qualifier == qualifier]):
         exact = narrowed
     if len(exact) > 1 and (known := [i for i in exact if i.id in view.state.values]):
@@ -90,7 +92,7 @@ def named_items(view: View, target: str, qualifier: str | None) -> tuple[Item, .
 
 
 def _nearest(items: list[Item], target: str) -> list[Item]:
-    scored = sorted(((fuzz.token_sort_ratio(target.lower(), i.say.lower()), i) for i in items), key=lambda row: -row[0])
+    scored = sorted(((fuzz.token_sort_ratio(target, i.say.lower()), i) for i in items), key=lambda row: -row[0])
     near = [(score, item) for score, item in scored if score >= _NEAR]
     if not near:
         return []

@@ -129,14 +129,14 @@ def prompt_revisit(turn: Turn) -> None:
         chunk = turn.plan.chunk(item.chunk).title
         following = turn.view.next_item()
         if following is None:
-            turn.say("revisit_resume_end", "prompt", chunk=sentence(chunk), item=item.say, value=turn.say_value(value))
+            turn.say("revisit_resume_end", "prompt", chunk=sentence(chunk), item=item.say, value=turn.say_bare(value))
         else:
             turn.say(
                 "revisit_resume", "prompt",
-                chunk=sentence(chunk), item=item.say, value=turn.say_value(value), next=following[0].say,
+                chunk=sentence(chunk), item=item.say, value=turn.say_bare(value), next=following[0].say,
             )  # fmt: skip
     else:
-        turn.say("revisit", "prompt", item=sentence(item.say), value=turn.say_value(value))
+        turn.say("revisit", "prompt", item=sentence(item.say), value=turn.say_bare(value))
 
 
 def open_names(turn: Turn) -> tuple[str, ...]:
@@ -200,7 +200,7 @@ def say_where(turn: Turn) -> None:
         return
     chunk = turn.plan.chunk(item.chunk)
     last = turn.state.last_value()
-    said = word("last", item=turn.plan.item(last.item).say, value=turn.say_value(last)) if last else word("nothing_yet")
+    said = word("last", item=turn.plan.item(last.item).say, value=turn.say_bare(last)) if last else word("nothing_yet")
     following = turn.view.next_item()
     here = (
         item if phase(turn.view) in ("item", "proposal", "waiting", "asked") else (following[0] if following else item)

@@ -126,11 +126,11 @@ class Turn:
             case _:
                 return text
 
-    def named(self, value: Value) -> str:
-        """The item's name and value in one breath, without saying the quantity twice."""
+    def say_bare(self, value: Value) -> str:
+        """A confirmed value in words without the name of its quantity: the item was named already."""
         if value.kind == "quantity" and not value.absent:
-            return self.say_value(value)
-        return f"{self.plan.item(value.item).say}, {self.say_value(value)}"
+            return self.language.say_reading(Reading(Decimal(value.text), None, value.unit or None))
+        return self.say_value(value)
 
 
 def how_confirmed(heard: Heard) -> str:

@@ -94,19 +94,42 @@ def _take_question(turn: Turn, question: str, kind: str, heard: Heard) -> None:
     if kind == "yes_no":
         answer = _yes_or_no(outcome)
         if not answer:
-            turn.say("unsafe_no_command", "warning")
+            turn.say("not_heard")
         else:
             turn.emit(UnsafeAnswer(question=question, answer=answer, words=heard.words, clip=heard.clip))
             if answer == "no":
                 say_steps(turn, emergency_of(turn))
     elif kind == "choice":
-        if isinstance(outcome, Text) and outcome.kind == "choice":
-            turn.emit(Asked(what="unsafe_class", detail=outcome.text))
+        if spoken := _class_spoken(heard):
+            turn.emit(Asked(what="unsafe_class", detail=spoken))
         else:
             turn.say("not_heard")
     elif heard.words.strip():
         turn.emit(UnsafeAnswer(question=question, answer="recording, unchecked", words=heard.words, clip=heard.clip))
     prompt_unsafe(turn)
+
+
+def class_is_asked(turn: Turn) -> bool:
+    """The engineer is being asked for the class: "at risk" is an answer now, not an alarm."""
+    unsafe = turn.state.unsafe
+    questions = unsafe_questions()
+    return (
+        unsafe is not None
+        and turn.state.asked is None
+        and len(unsafe.answers) < len(questions)
+        and questions[len(unsafe.answers)].kind == "choice"
+    )
+
+
+def _class_spoken(heard: Heard) -> str:
+    """The class that was said in full words; empty when none was, or more than one."""
+    if isinstance(heard.outcome, Text) and heard.outcome.kind == "choice":
+        return heard.outcome.text
+    words = f" {heard.words.lower()} "
+    choice = next(q.choice for q in unsafe_questions() if q.kind == "choice")
+    found = [answer for answer, phrases in choice.items() if any(f" {phrase} " in words for phrase in phrases)]
+    denied = any(f" {no} " in words for no in ("not", "no", "isn't", "never")) and "not_classed" not in found
+    return found[0] if len(found) == 1 and not denied else ""
 
 
 def _yes_or_no(outcome: object) -> str:

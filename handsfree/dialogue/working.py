@@ -108,7 +108,7 @@ def _judge_date(view: View, item: Item, value: str) -> Verdict | None:
     limit = Limit(
         "not before", "date", authority="practice", source=item.source or "in date on the day", sure="common practice"
     )
-    words = f"in date on {earliest}" if inside else f"out of date on {earliest}"
+    words = "in date on the day of the visit" if inside else "out of date on the day of the visit"
     return Verdict("within" if inside else "outside", limit, Decimal(0), words)
 
 
