@@ -226,6 +226,8 @@ class Interpreter:
         """Readings, unsure, or nothing."""
         cut = self._cutter.cut(words)
         claims, doubts = cut.claims, cut.doubts
+        if len(words) == 1 and cut.classes == "o" and words[0] in _CHANCE_WORDS:
+            return Nothing("an exclamation, or a zero")
         if not claims:
             if cut.broken and expectation.kind not in ("any", "number"):
                 return Unsure((), cut.broken)

@@ -12,6 +12,9 @@ from handsfree.language.pieces import Claim
 from handsfree.language.units import NO_UNIT, Quantity
 from handsfree.model import Expectation, Reading, decimal_string
 
+_PLACES_BEHIND_A_LEADING_ZERO = 4
+"""Digits that a value below one may show whose point was dropped ("double oh one two")."""
+
 
 @dataclass(slots=True)
 class Weighed:
@@ -133,7 +136,7 @@ class Scales:
             qualifier = claim.qualifier_or_unit
         low, high = self._range(quantity, expectation)
         spoken_unit = units[0] if claim.units or claim.short else quantity.unit
-        for number in self._plausible(numbers, quantity, spoken_unit, low, high, expectation):
+        for number in self._plausible(numbers, quantity, spoken_unit, low, high):
             value = number.value
             if spoken_unit == quantity.unit:
                 reading = Reading(value, quantity_id, spoken_unit, qualifier)
@@ -146,6 +149,8 @@ class Scales:
                 weighed.reasons.append(f"{decimal_string(value)} is outside {bounds} for {quantity.said}")
             else:
                 weighed.fitting.append(reading)
+                if number.form == "dropped_point" and not self._typical(quantity, value, expectation):
+                    weighed.doubts.append("a point may have been left out")
                 if number.form == "groups":
                     weighed.doubts.append("single digits or one number")
 
@@ -161,40 +166,30 @@ class Scales:
                 high = expectation.high
         return low, high
 
-    def _plausible(
-        self,
-        numbers: Sequence[NumberReading],
-        quantity: Quantity,
-        unit: str,
-        low: Decimal,
-        high: Decimal,
-        expectation: Expectation,
-    ) -> Sequence[NumberReading]:
-        """The number as said, and the readings with a dropped point that an instrument of this quantity can have shown.
+    def _typical(self, quantity: Quantity, value: Decimal, expectation: Expectation) -> bool:
+        low, high = quantity.typical(expectation.gas)
+        return low <= value <= high
 
-        A dropped point is believed only inside the typical band, and never for an index; where the digits as said
-        are typical themselves and the dropped point is not, it is not offered. Leading zeros are offered over the
-        whole hard range.
+    def _plausible(
+        self, numbers: Sequence[NumberReading], quantity: Quantity, unit: str, low: Decimal, high: Decimal
+    ) -> Sequence[NumberReading]:
+        """The number as said, and the readings with a dropped point that an instrument of this quantity can show.
+
+        Never for an index, which is said digit by digit, nor in a unit that is not the quantity's own.
         """
         if len(numbers) == 1:
             return numbers
         if quantity.digit_by_digit or unit != quantity.unit:
-            return numbers[:1]
-        as_said = numbers[0]
-        typical_low, typical_high = quantity.typical(expectation.gas)
-        if as_said.form in ("digits",) and _leading_zero(numbers):
-            typical_low, typical_high = low, high
-        believed = [
+            return [n for n in numbers if n.form != "dropped_point"]
+        most = max(quantity.decimals, _PLACES_BEHIND_A_LEADING_ZERO if _leading_zero(numbers) else 0)
+        possible = [
             n
-            for n in numbers[1:]
-            if n.form == "dropped_point"
-            and typical_low <= n.value <= typical_high
-            and -int(n.value.as_tuple().exponent) <= max(quantity.decimals, 4 if _leading_zero(numbers) else 0)
+            for n in numbers
+            if n.form != "dropped_point" or (low <= n.value <= high and -int(n.value.as_tuple().exponent) <= most)
         ]
-        others = [n for n in numbers[1:] if n.form != "dropped_point"]
-        if believed and not low <= as_said.value <= high:
-            return [*believed, *others]
-        return [as_said, *believed, *others]
+        if len(possible) > 1 and not low <= possible[0].value <= high:
+            del possible[0]
+        return possible
 
     def _without_quantity(
         self, claim: Claim, numbers: Sequence[NumberReading], expectation: Expectation, weighed: Weighed
