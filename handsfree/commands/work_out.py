@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from decimal import Decimal
 from typing import Any
 
 import click
@@ -68,11 +69,16 @@ def in_words(result: WorkedOut) -> str:
 
 
 def _result_words(result: Result) -> str:
-    value = result.value if isinstance(result.value, str) else f"{result.value:.5g}"
+    value = result.value if isinstance(result.value, str) else _digits(result.value, 5)
     unit = "" if result.unit in ("-", "date") else f" {result.unit}"
     basis = f" {result.basis}" if result.basis else ""
-    spread = "" if result.spread is None else f", give or take {result.spread:.2g}{unit}"
+    spread = "" if result.spread is None else f", give or take {_digits(result.spread, 2)}{unit}"
     return f"{result.name}: {value}{unit}{basis}{spread}"
+
+
+def _digits(value: float, significant: int) -> str:
+    """Never in exponent form: 0.000008, not 8e-06."""
+    return format(Decimal(f"{value:.{significant}g}"), "f")
 
 
 def _list(name: str | None, as_json: bool) -> None:
