@@ -208,7 +208,7 @@ def find_gas(text: str) -> Gas:
         BadInput: no such gas, or a mixture whose parts do not add up to 1 or to 100 %.
     """
     components, gases = _data()
-    wanted = text.strip().lower()
+    wanted = re.sub(r"\band\b", ",", text.strip().lower())
     joined = wanted.replace(" ", "_")
     if joined in gases:
         return gases[joined]
@@ -237,7 +237,7 @@ def _mixture(text: str, wanted: str, components: Mapping[str, Component]) -> Gas
         rest = rest.replace(match[0], " ", 1)
     total = sum(amounts.values())
     whole = 100.0 if total > 1.5 else 1.0
-    if re.sub(r"[\s,;+/]+|and", "", rest) or abs(total / whole - 1.0) > 0.001:
+    if re.sub(r"[\s,;+/]+", "", rest) or abs(total / whole - 1.0) > 0.001:
         raise BadInput(
             f"gas is {text!r}; its parts add up to {total:g}, they must add up to 1 or to 100 %",
             "write a mixture as '92.5% CH4 7.5% N2'",
