@@ -56,7 +56,7 @@ def limit(
         "trade": "IGEM/UP/1B Edition 4, table 2",
         "practice": "common practice, no single source",
     }
-    row = {"id": "maker.limits.x", "low": low, "high": high, "low_strict": False, "high_strict": False, "unit": unit}
+    row = {"id": "plan", "low": low, "high": high, "low_strict": False, "high_strict": False, "unit": unit}
     return {**row, "authority": authority, "source": sources[authority], "sure": sure, **more}
 
 

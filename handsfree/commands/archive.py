@@ -13,6 +13,7 @@ import click
 
 from handsfree.errors import NeedsEngineer
 from handsfree.record.archive import Archive, ValueFound, VisitFound
+from handsfree.report.wording import print_label, print_unit
 from handsfree.settings import load_settings
 
 _JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
@@ -78,12 +79,12 @@ def trend(quantity: str, words: tuple[str, ...], qualifier: str, as_json: bool) 
             click.echo(json.dumps(asdict(value), ensure_ascii=True))
         return
     for (serial, label), values in groupby(found, key=lambda v: (v.serial, v.label)):
-        click.echo(f"{serial or 'no serial number'}: {label}")
+        click.echo(f"{serial or 'no serial number'}: {print_label(label)}")
         last: ValueFound | None = None
         for value in values:
             change = _change(last, value)
             verdict = f"  {value.verdict.replace('_', ' ')}" if value.verdict else ""
-            click.echo(f"  {value.date}  {value.value:>10} {value.unit:<6}{change:>12}{verdict}")
+            click.echo(f"  {value.date}  {value.value:>10} {print_unit(value.unit):<6}{change:>12}{verdict}")
             last = value
 
 

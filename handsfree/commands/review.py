@@ -49,8 +49,8 @@ def command(
 ) -> None:
     """Look over a visit: list its values, listen again, amend with a reason, sign off.
 
-    On a terminal, without options, it takes commands until quit. An amendment keeps the old value; results that rest on it
-    are worked out again.
+    On a terminal, without options, it takes commands until quit. An amendment keeps the old value; results that rest on
+    it are worked out again.
     """
     if listen_to is not None:
         _listen(folder, listen_to)

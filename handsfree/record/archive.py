@@ -188,7 +188,7 @@ class Archive:
         rows = self._base.execute(
             "SELECT value.path, date, serial, label, quantity, qualifier, value, unit, verdict "
             "FROM value JOIN visit ON value.path = visit.path "
-            "WHERE (quantity = ? OR item = ?) AND (? = '' OR qualifier = ?) ORDER BY serial, date, value.path, event",
+            "WHERE (quantity = ? OR item = ?) AND (? = '' OR qualifier = ?) ORDER BY serial, label, date, value.path, event",
             (quantity, quantity, qualifier, qualifier),
         )
         found = [ValueFound(*row) for row in rows if row[0] in paths]
