@@ -380,6 +380,18 @@ class NotJudged(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CauseFound(Event):
+    """A path of fault-finding came to an end that its plan names. The engineer decides what to do about it."""
+
+    kind: ClassVar[str] = "cause_found"
+    cause: str
+    """id of the plan's cause"""
+    words: str
+    action: str = ""
+    """a part, a piece of work, or to ring the maker"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OutsideAccepted(Event):
     """The engineer re-read a value that is outside its limit and accepted it in so many words."""
 
