@@ -10,16 +10,19 @@ from handsfree.dialogue.wording import join, rounded, say_date, say_seconds, say
 from handsfree.dialogue.working import Reworked, Trade, inputs_of, open_question, rework
 from handsfree.events import (
     Asked,
+    CauseFound,
     ChunkCompleted,
     ItemEntered,
     NotApplicable,
     Questioned,
     ReadAgain,
     RoundsSpent,
+    Voided,
     WaitStarted,
 )
-from handsfree.plans.plan import Chunk, Item, Loop, PlanResult
-from handsfree.plans.sources import value_of
+from handsfree.model import Reading
+from handsfree.plans.plan import Cause, Chunk, Item, Loop, PlanResult
+from handsfree.plans.sources import as_decimal, fill_slots, value_of
 
 
 def advance(turn: Turn, trade: Trade, *, quiet: bool = False) -> None:
@@ -31,6 +34,7 @@ def advance(turn: Turn, trade: Trade, *, quiet: bool = False) -> None:
     reworked = rework(turn, trade)
     if not quiet:
         say_reworked(turn, reworked)
+    _say_causes(turn)
     if not (_demand_result(turn) or _demand_question(turn) or _demand_round(turn)):
         _enter_next(turn)
     listen(turn)
@@ -128,6 +132,24 @@ def read_again(turn: Turn, rule: PlanResult) -> None:
     turn.say("result_read_again", items=join([turn.plan.item(i).say for i in items]))
 
 
+def _say_causes(turn: Turn) -> None:
+    """A cause whose conditions now hold is said and kept; one whose conditions no longer hold is voided."""
+    for cause in turn.plan.causes:
+        holds = turn.view.holds(cause.when)
+        number = turn.state.causes.get(cause.id)
+        if holds and number is None:
+            turn.emit(CauseFound(cause=cause.id, words=cause.say, action=cause.action))
+            turn.say("cause", "value", cause=sentence(cause.say), action=cause.action)
+        elif not holds and number is not None and not _only_itself(cause):
+            turn.emit(Voided(item=cause.id, event=number, because="what led to it changed"))
+            turn.say("voided", "value", items=cause.say)
+
+
+def _only_itself(cause: Cause) -> bool:
+    """Its conditions ask that no cause be found yet: finding it must not undo it."""
+    return any(key.startswith("cause.") for key, _ in cause.when.terms)
+
+
 # ------------------------------------------------------------------------------------- questions, rounds
 
 
@@ -215,10 +237,25 @@ def enter(turn: Turn, item: Item, why: str) -> None:
     if why == "deferred":
         turn.say("deferred_back", item=item.say)
     if item.note and why in ("next", "again"):
-        turn.speak(item.note, "warning")
+        turn.speak(fill_slots(item.note, turn.view.look_up), "warning")
+    if why in ("next", "deferred", "again"):
+        _say_last_visit(turn, item)
     prompt(turn)
     if item.expect.kind == "wait" and item.id not in turn.state.values:
         _start_wait(turn, item)
+
+
+def _say_last_visit(turn: Turn, item: Item) -> None:
+    """The value of the last visit, where the job file has it, as it is needed."""
+    value = turn.job.get(f"last_visit.values.{item.id}")
+    if value is None or item.id in turn.state.values:
+        return
+    number = as_decimal(value)
+    quantity = turn.language.quantities.get(item.expect.quantity or "")
+    spoken = (
+        turn.language.say_reading(Reading(number, None, quantity.unit)) if number is not None and quantity else value
+    )
+    turn.say("last_visit", "value", value=spoken)
 
 
 def _start_wait(turn: Turn, item: Item) -> None:

@@ -66,6 +66,9 @@ class View:
                 if answer is None:
                     return False
                 return answer.text in wanted or ("absent" if answer.absent else "given") in wanted
+            case "cause":
+                found = bool(self.state.causes) if rest == "any" else rest in self.state.causes
+                return ("found" if found else "open") in wanted
             case _:
                 return self.state.verdict(rest) in wanted
 
@@ -112,13 +115,19 @@ class View:
     def loop_to_repeat(self) -> Loop | None:
         """A loop whose items are all answered in this run and whose end is not reached."""
         for loop in self.plan.loops:
-            if loop.id in self.state.spent or self.holds(loop.until):
+            if loop.id in self.state.spent or self.holds(loop.until) or not self.holds(loop.when):
                 continue
+            if any(self._is_absent(key) for key, _ in loop.until.terms):
+                continue  # what was not read cannot come right by asking again
             items = [self.plan.item(i) for i in loop.items]
             asked = [i for i in items if self.applies(i)]
             if asked and all(i.id in self.state.values for i in asked):
                 return loop
         return None
+
+    def _is_absent(self, key: str) -> bool:
+        value = self.state.values.get(key.partition(".")[2])
+        return value is not None and value.absent
 
     # ---------------------------------------------------------------------------------------------- open
 

@@ -11,6 +11,7 @@ from handsfree.events import (
     AskClosed,
     Asked,
     CarriedOn,
+    CauseFound,
     ChunkCompleted,
     Computed,
     Deferred,
@@ -135,6 +136,8 @@ class State:
     refused: frozenset[str] = frozenset()
     """results outside that the engineer would not accept: they stay open"""
     not_judged: Mapping[str, str] = field(default_factory=dict)
+    causes: Mapping[str, int] = field(default_factory=dict)
+    """cause found -> number of its event"""
     proposal: Pending | None = None
     asked: Asked | None = None
     question: Questioned | None = None
@@ -302,6 +305,8 @@ def _voided(state: State, event: Voided, number: int) -> State:
     value = state.values.get(event.item)
     if value is not None and value.number == event.event:
         return replace(_retire(state, [event.item]), rulings=_without(state.rulings, event.item))
+    if state.causes.get(event.item) == event.event:
+        return replace(state, causes=_without(state.causes, event.item))
     found = state.results.get(event.item)
     if found is not None and found[0] == event.event:
         return replace(
@@ -419,6 +424,7 @@ _CHANGES: dict[type[Event], Callable[[State, Any, int], State]] = {
     Computed: _computed,
     Judged: _judged,
     NotJudged: _not_judged,
+    CauseFound: lambda state, event, number: replace(state, causes={**state.causes, event.cause: number}),
     OutsideAccepted: _accepted,
     Questioned: _questioned,
     WaitStarted: _wait_started,

@@ -135,6 +135,11 @@ def _look_over(plan: Plan, knowledge: Knowledge) -> Iterator[Found]:
     for result in plan.results:
         yield from _check_result(plan, result, knowledge)
     yield from _check_questions(plan)
+    for cause in plan.causes:
+        name = f"cause {cause.id!r}"
+        yield from _check_condition(plan, cause.when, cause.line, name, {i.id for i in plan.items()})
+        if not cause.source:
+            yield _error(cause.line, f"{name} has no source", "say where it comes from")
     yield from _check_cycles(plan)
 
 
@@ -257,6 +262,12 @@ def _check_item(plan: Plan, item: Item, knowledge: Knowledge) -> Iterator[Found]
     yield from _check_condition(plan, item.when, item.line, name, before | _loop_mates(plan, item))
     yield from _check_condition(plan, item.judge_when, item.line, name, before, "judge_when")
     yield from _check_limit(plan, item.limit, item.line, name, knowledge)
+    for slot in re.findall(r"\{([^{}|]+)", item.note):
+        if not re.fullmatch(r"(item|result|job|visit)\.[A-Za-z0-9_.]+", slot.strip()):
+            yield _error(
+                item.line, f"{name}: note has {{{slot}}}, which is no source", "write {job.KEY|words}", key="note"
+            )
+        yield from _check_source(plan, slot, item.line, name, "note")
     for source in (expect.seconds_from, expect.same_as, expect.not_before):
         yield from _check_source(plan, source, item.line, name, "expect")
     if item.limit is not None and not item.outside:
@@ -331,6 +342,10 @@ def _check_condition(
             for value in values:
                 if value not in known:
                     yield _error(line, f"{name}: {rest!r} is never {value!r}", nearest(value, known), key=where)
+        if head == "cause" and rest not in {"any", *(c.id for c in plan.causes)}:
+            yield _error(
+                line, f"{name}: cause {rest!r} is not known", "name one of the plan's causes, or any", key=where
+            )
         if head == "verdict":
             if rest not in results and not plan.has_item(rest):
                 yield _error(

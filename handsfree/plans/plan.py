@@ -94,12 +94,13 @@ class LimitRule:
 
 @dataclass(frozen=True, slots=True)
 class Condition:
-    """All of the terms hold. A term's key is gas, job.KEY, answer.ITEM or verdict.ID; it holds when its value is one
+    """All of the terms hold. A term's key is gas, job.KEY, answer.ITEM, verdict.ID or cause.ID; it holds when its
+    value is one
     of the list.
 
     Values of answer.ITEM besides the item's own: given, absent. Of verdict.ID: within, outside, too_close. Of
     job.KEY: given,
-    not given, or the value as written.
+    not given, or the value as written. Of cause.ID, and of cause.any: found, open.
     """
 
     terms: tuple[tuple[str, tuple[str, ...]], ...] = ()
@@ -177,6 +178,20 @@ class Loop:
     """said when the rounds are used up"""
     spent_unsafe: bool = False
     emergency: str = ""
+    when: Condition = Condition()
+    """only then it goes round again"""
+    line: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """Where a path of fault-finding ends: a cause, a part, or to ring the maker."""
+
+    id: str
+    say: str
+    when: Condition
+    action: str
+    source: str = ""
     line: int = 1
 
 
@@ -250,6 +265,7 @@ class Plan:
     loops: tuple[Loop, ...] = ()
     results: tuple[PlanResult, ...] = ()
     questions: tuple[Question, ...] = ()
+    causes: tuple[Cause, ...] = ()
     emergencies: tuple[Emergency, ...] = ()
     messages: Mapping[str, str] = field(default_factory=dict)
     path: Path | None = None

@@ -12,6 +12,7 @@ from handsfree.plans.plan import (
     EXPECT_KINDS,
     ON_OUTSIDE,
     WAYS,
+    Cause,
     Chunk,
     Condition,
     Emergency,
@@ -82,6 +83,7 @@ def read_plan(data: Mapping[str, Any], text: str, path: Path | None) -> tuple[Pl
         loops=tuple(_loop(t) for t in top.tables("loop")),
         results=tuple(_result(t) for t in top.tables("result")),
         questions=tuple(_question(t) for t in top.tables("question")),
+        causes=tuple(_cause(t) for t in top.tables("cause")),
         emergencies=tuple(_emergency(t) for t in top.tables("emergency")),
         messages=_messages(top),
         path=path,
@@ -278,9 +280,11 @@ def _condition(parent: Table, key: str) -> Condition:
         values = value if isinstance(value, list) else [value]
         shown = [("true" if v else "false") if isinstance(v, bool) else str(v) for v in values]
         head = name.split(".")[0]
-        if name != "gas" and (head not in ("job", "answer", "verdict") or "." not in name):
+        if name != "gas" and (head not in ("job", "answer", "verdict", "cause") or "." not in name):
             parent.complain(
-                key, f"{parent.name()}: {key} has {name!r}", "use gas, job.KEY, answer.ITEM or verdict.ID, in quotes"
+                key,
+                f"{parent.name()}: {key} has {name!r}",
+                "use gas, job.KEY, answer.ITEM, verdict.ID or cause.ID, in quotes",
             )
         if not shown or not all(isinstance(v, str | bool | int) for v in values):
             parent.complain(key, f"{parent.name()}: {key} {name} must be a text or a list of texts", "")
@@ -299,6 +303,7 @@ def _loop(table: Table) -> Loop:
         spent=table.text("spent"),
         spent_unsafe=table.flag("spent_unsafe"),
         emergency=table.text("emergency", required=False),
+        when=_condition(table, "when"),
         line=table.line(),
     )
     table.finish()
@@ -352,6 +357,21 @@ def _question(table: Table) -> Question:
     )
     table.finish()
     return question
+
+
+def _cause(table: Table) -> Cause:
+    if not table.has("when"):
+        table.findings.append(Finding(table.line(), f"{table.name()} lacks 'when'", "say when it is the cause"))
+    cause = Cause(
+        id=table.text("id"),
+        say=table.text("say"),
+        when=_condition(table, "when"),
+        action=table.text("action"),
+        source=table.text("source", required=False),
+        line=table.line(),
+    )
+    table.finish()
+    return cause
 
 
 def _emergency(table: Table) -> Emergency:

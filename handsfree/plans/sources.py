@@ -52,6 +52,14 @@ def _term(text: str, look_up: Callable[[str], str | None]) -> str | None:
     return look_up(text) if _REFERENCE.fullmatch(text) else text
 
 
+_SLOT = re.compile(r"\{([^{}|]+)(?:\|([^{}]*))?\}")
+
+
+def fill_slots(text: str, look_up: Callable[[str], str | None]) -> str:
+    """A note with its {job.KEY|words when there is none} filled in."""
+    return _SLOT.sub(lambda m: look_up(m[1].strip()) or m[2] or "not given", text)
+
+
 def as_decimal(text: str) -> Decimal | None:
     """The number, or None where the text is none."""
     try:
