@@ -16,7 +16,7 @@ from importlib import resources
 from typing import Any
 
 from handsfree.model import Gas, decimal_string
-from handsfree.trade.combustion import co2_from_o2_pct, co2_max_pct
+from handsfree.trade.combustion import co2_from_o2_pct
 from handsfree.trade.gas import find_gas
 
 CO2_TOLERANCE_PCT = Decimal("0.3")
@@ -102,10 +102,9 @@ def _co2_against_o2(readings: Mapping[str, Decimal], co2: str, o2: str, gas: Gas
 
 
 def _fits(co2_pct: Decimal, o2_pct: Decimal, gas: Gas) -> bool:
-    fuel = find_gas(gas)
-    if not 0 <= o2_pct <= Decimal("20.9") or not 0 <= co2_pct <= Decimal(str(co2_max_pct(fuel))) + CO2_TOLERANCE_PCT:
+    if not 0 <= o2_pct <= Decimal("20.9") or co2_pct < 0:
         return False
-    expected = Decimal(str(co2_from_o2_pct(fuel, float(o2_pct))))
+    expected = Decimal(str(co2_from_o2_pct(find_gas(gas), float(o2_pct))))
     return abs(co2_pct - expected) <= CO2_TOLERANCE_PCT
 
 
