@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -20,9 +21,14 @@ from handsfree.trade import judge, trade_limit, work_out
 TRADE = Trade(work_out, trade_limit, judge)
 
 
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return build_visit(tmp_path_factory.mktemp("visits") / "invented")
+
+
 @pytest.fixture
-def visit(tmp_path: Path) -> Path:
-    return build_visit(tmp_path / "visit")
+def visit(built: Path, tmp_path: Path) -> Path:
+    return shutil.copytree(built, tmp_path / "visit")
 
 
 @pytest.fixture
