@@ -285,3 +285,20 @@ def test_a_visit_without_an_event_is_bad_input(tmp_path: Path) -> None:
     VisitFolder.create(tmp_path / "v", PLAN).close()
     with pytest.raises(BadInput, match="holds no event"):
         read_visit(tmp_path / "v")
+
+
+def test_a_timed_wait_is_done_when_it_ended(tmp_path: Path) -> None:
+    """A wait has no value; it counts as answered with the time that passed, and says when it was cut short."""
+    entered = ev.ItemEntered(item="filter", chunk="handover")
+    waiting = visit_of(tmp_path / "a", entered, ev.WaitStarted(item="filter", seconds=60))
+    assert item(waiting, "filter").state == "open"
+    waited = visit_of(tmp_path / "b", entered, ev.WaitEnded(item="filter", seconds=60))
+    assert (item(waited, "filter").state, item(waited, "filter").why) == ("answered", "waited 60 s")
+    cut = visit_of(tmp_path / "c", entered, ev.WaitEnded(item="filter", seconds=12, cut_short=True))
+    assert item(cut, "filter").why == "waited 12 s, cut short"
+
+
+def test_entering_no_item_makes_none(tmp_path: Path) -> None:
+    """The end of the plan, where no item is on hand, is no item."""
+    record = visit_of(tmp_path / "v", ev.ItemEntered(item="", chunk=""))
+    assert all(i.id for i in record.items())

@@ -172,8 +172,7 @@ class Archive:
         if needing:
             where.append("(open > 0 OR outside > 0 OR unsafe > 0 OR complete = 0)")
         rows = self._base.execute(
-            f"SELECT {', '.join(_VISIT)} FROM visit "
-            f"WHERE {' AND '.join(where)} ORDER BY date DESC, path",
+            f"SELECT {', '.join(_VISIT)} FROM visit WHERE {' AND '.join(where)} ORDER BY date DESC, path",
             given,
         )
         return [VisitFound(**{**dict(zip(_VISIT, row, strict=True)), "complete": bool(row[7])}) for row in rows]
@@ -188,7 +187,8 @@ class Archive:
         rows = self._base.execute(
             "SELECT value.path, date, serial, label, quantity, qualifier, value, unit, verdict "
             "FROM value JOIN visit ON value.path = visit.path "
-            "WHERE (quantity = ? OR item = ?) AND (? = '' OR qualifier = ?) ORDER BY serial, label, date, value.path, event",
+            "WHERE (quantity = ? OR item = ?) AND (? = '' OR qualifier = ?) "
+            "ORDER BY serial, label, date, value.path, event",
             (quantity, quantity, qualifier, qualifier),
         )
         found = [ValueFound(*row) for row in rows if row[0] in paths]

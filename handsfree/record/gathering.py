@@ -14,6 +14,7 @@ from typing import Any
 from handsfree.dialogue.route import chosen_result
 from handsfree.events import (
     AnswerConfirmed,
+    CauseFound,
     Computed,
     Deferred,
     Entry,
@@ -35,6 +36,7 @@ from handsfree.events import (
     UnsafeDeclared,
     VisitStarted,
     Voided,
+    WaitEnded,
 )
 from handsfree.plans.plan import Plan
 from handsfree.record.journal import JournalReading
@@ -43,6 +45,7 @@ from handsfree.record.remarks import remarks_on
 from handsfree.record.turns import turn_of
 from handsfree.record.visit import (
     ABSENT,
+    Cause,
     ChunkRecord,
     Correction,
     ItemRecord,
@@ -89,6 +92,7 @@ def gather(path: Path, reading: JournalReading, plan: Plan | None, remarks: tupl
         corrections=tuple(found.corrections()),
         notes=tuple(found.notes),
         queries=tuple(found.queries),
+        causes=tuple(found.causes),
         conversation=tuple(found.turns),
         finished=found.finished is not None,
         complete=found.complete(),
@@ -118,6 +122,8 @@ class _Gathering:
     not_judged: dict[str, str] = field(default_factory=dict)
     rounds: dict[str, int] = field(default_factory=dict)
     """item -> the run it is in"""
+    waited: dict[str, str] = field(default_factory=dict)
+    causes: list[Cause] = field(default_factory=list)
     deferred: dict[str, str] = field(default_factory=dict)
     not_applicable: dict[str, str] = field(default_factory=dict)
     still_open: tuple[str, ...] = ()
@@ -141,8 +147,12 @@ class _Gathering:
             case VisitStarted():
                 self.started = self.started or event
             case ItemEntered():
-                self.order.setdefault(event.item, event.chunk)
+                if event.item:
+                    self.order.setdefault(event.item, event.chunk)
                 self.finished = None
+            case WaitEnded():
+                cut = ", cut short" if event.cut_short else ""
+                self.waited[event.item] = f"waited {event.seconds:.0f} s{cut}"
             case Deferred():
                 self.deferred[event.item] = event.reason
             case NotApplicable():
@@ -183,6 +193,8 @@ class _Gathering:
             case SignedOff():
                 self.signatures.append(Signature(entry.number, entry.time, event.name, event.statement))
                 self.changed_after_signing = False
+            case CauseFound():
+                self.causes.append(Cause(entry.number, entry.time, event.words, event.action))
             case NoteTaken():
                 self.notes.append(
                     Note(entry.number, entry.time, self.name(event.item), event.words, event.clip, event.checked)
@@ -327,6 +339,8 @@ class _Gathering:
         why = ""
         if standing and (id not in self.rounds or any(v.round == self.rounds[id] for v in standing)):
             state = "answered"
+        elif id in self.waited and id not in self.deferred:
+            state, why = "answered", self.waited[id]
         elif id in self.not_applicable:
             state, why = "not applicable", self.not_applicable[id]
         elif id in self.deferred or id in self.still_open or mine or id in self.order:

@@ -8,6 +8,7 @@ from typing import Any
 from handsfree.events import (
     AnswerConfirmed,
     CarriedOn,
+    CauseFound,
     ChunkCompleted,
     Computed,
     Deferred,
@@ -102,6 +103,8 @@ def _about_values(entry: Entry, names: Names) -> str:
             return f"Kept as it is: {name(event.item)}"
         case ReadAgain():
             return f"To be read again, round {event.round}: {', '.join(name(i) for i in event.items)}"
+        case CauseFound():
+            return f"Cause found: {event.words}" + (f" {event.action}" if event.action else "")
         case Questioned():
             return f"Asked: {event.question}" + (f" Answer: {event.answer}" if event.answer else "")
     return ""

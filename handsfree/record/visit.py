@@ -215,6 +215,16 @@ class Query:
 
 
 @dataclass(frozen=True, slots=True)
+class Cause:
+    """The end of a path of fault-finding, as the plan words it; the engineer decides what to do about it."""
+
+    number: int
+    time: str
+    words: str
+    action: str
+
+
+@dataclass(frozen=True, slots=True)
 class Turn:
     """One line of the conversation."""
 
@@ -266,6 +276,7 @@ class VisitRecord:
     corrections: tuple[Correction, ...] = ()
     notes: tuple[Note, ...] = ()
     queries: tuple[Query, ...] = ()
+    causes: tuple[Cause, ...] = ()
     conversation: tuple[Turn, ...] = ()
     finished: bool = False
     complete: bool = False

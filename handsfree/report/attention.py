@@ -47,6 +47,8 @@ def _points(record: VisitRecord) -> Iterator[Point]:
             yield Point(f"{print_label(answer.label)}: {print_value(answer)}.", "", answer.number)
         elif answer.absent:
             yield Point(f"{print_label(answer.label)}:", f"{print_value(answer)}.", answer.number)
+    for cause in record.causes:
+        yield Point("Cause found:", " ".join(t for t in (print_signs(cause.words), print_signs(cause.action)) if t))
     for query in record.queries:
         if query.answer == "no":
             yield Point("Readings that do not go together:", f"{print_signs(query.question)} Answered no.")

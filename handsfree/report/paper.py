@@ -96,7 +96,8 @@ def _item_rows(item: ItemRecord) -> list[dict[str, Any]]:
     rows = [_value_row(value, item) for value in item.values]
     if not rows or item.state == "open":
         open_ = item.state == "open" or (item.state == "not asked" and item.mandatory)
-        rows.append(_row(wording.print_label(item.label), item.state, "", "", item.why, "", flagged=open_))
+        state = "done" if item.state == "answered" else item.state
+        rows.append(_row(wording.print_label(item.label), state, "", "", item.why, "", flagged=open_))
     return rows
 
 

@@ -1,0 +1,69 @@
+"""A visit held by the real dialogue, told by the record and the report."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import replace
+from pathlib import Path
+
+from dialogue_story import SHORT_VISIT, Story, play_until, story
+from visit_builder import Clock
+
+from handsfree.events import VisitStarted
+from handsfree.plans import example_job
+from handsfree.record import VisitFolder
+from handsfree.record.visit import VisitRecord, read_visit
+from handsfree.report import FORMATS, write_report
+
+
+def kept(visit: Story, path: Path) -> VisitRecord:
+    """The story in a visit's folder."""
+    sha = hashlib.sha256(visit.plan.text.encode()).hexdigest()
+    with VisitFolder.create(path, visit.plan.text, example_job().read_text(encoding="utf-8"), Clock()) as folder:
+        for entry in visit.entries:
+            event = entry.event
+            folder.append(replace(event, plan_sha256=sha) if isinstance(event, VisitStarted) else event)
+    return read_visit(path)
+
+
+def test_a_visit_that_goes_well_leaves_nothing_open(tmp_path: Path) -> None:
+    """Every value the engineer gave stands, every limit of the plan was held against, and nothing needs attention."""
+    visit = play_until(story(), None)
+    visit.hear("finish", "yes")
+    record = kept(visit, tmp_path / "v")
+    values = {v.item: v.value for v in record.values()}
+    assert values == {id: value.text for id, value in visit.state.values.items() if value.kind != "wait"}
+    assert record.complete
+    assert record.open_items == record.outside == record.unsafe == record.remarks == ()
+    judged = {v.item: v.judgement.result for v in [*record.values(), *record.standing_results()] if v.judgement}
+    assert judged == {id: ruling.result for id, ruling in visit.state.rulings.items()}
+    assert {r.item for r in record.standing_results()} == set(visit.state.results)
+
+
+def test_the_record_agrees_with_the_dialogue_after_every_answer(tmp_path: Path) -> None:
+    """With a wrong value, a correction and a deferral, record and dialogue name the same values all along."""
+    answers = {
+        **SHORT_VISIT,
+        "co2_max": ("nine point six percent", "yes", "change C O 2 at maximum rate", "nine point two", "yes"),
+    }
+    visit = story()
+    for n in range(60):
+        here = visit.state.item
+        if not here:
+            break
+        visit.hear(*(("leave that for later", "yes") if here == "flushed" and n < 10 else answers[here]))
+        if n % 6 == 0:
+            record = kept(visit, tmp_path / f"v{n}")
+            values = {v.item: v.value for v in record.values()}
+            assert values == {id: value.text for id, value in visit.state.values.items() if value.kind != "wait"}
+            assert {r.item for r in record.standing_results()} == set(visit.state.results)
+    last = kept(visit, tmp_path / "last")
+    assert [(c.old.value, c.new.value if c.new else "") for c in last.corrections] == [("9.6", "9.2")]
+
+
+def test_every_format_is_made_of_a_real_visit(tmp_path: Path) -> None:
+    """What the dialogue writes can be reported in every format."""
+    visit = play_until(story(), None)
+    kept(visit.hear("finish", "yes"), tmp_path / "v")
+    for format in FORMATS:
+        assert write_report(tmp_path / "v", format).stat().st_size > 500
