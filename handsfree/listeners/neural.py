@@ -1,0 +1,116 @@
+"""A segment and an expectation in, the values that a speech model holds possible out: the same for every model with tokens."""
+
+from __future__ import annotations
+
+import time
+from collections import OrderedDict
+from collections.abc import Sequence
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from handsfree.listeners.base import Candidate, Opinion, Words, expectation_key, outcome_key
+from handsfree.listeners.beam import Decoder, Text, by_value, search
+from handsfree.listeners.spelling import all_spellings
+from handsfree.listeners.tokens import SurfaceAutomaton, TokenGrammar, TokenTrie
+from handsfree.model import SAMPLE_RATE, Expectation, Nothing, Outcome, Segment, Unsure
+
+_GRAMMARS_KEPT = 48
+"""compiled expectations; a visit has some thirty different ones"""
+_VALUES_KEPT = 8
+
+
+class TokenModel(Protocol):
+    """A speech model that writes tokens."""
+
+    name: str
+    texts: Sequence[str]
+
+    def decode(self, samples: NDArray[np.float32]) -> Decoder: ...
+
+    def longest(self, seconds: float) -> int: ...
+
+
+class NeuralListener:
+    """A `Listener`: the model's beam search, kept inside the grammar that `Language` gives for the expectation."""
+
+    def __init__(self, model: TokenModel, language: Words) -> None:
+        self.name = model.name
+        self._model = model
+        self._language = language
+        self._trie = TokenTrie(model.texts)
+        self._spellings = all_spellings(language)
+        self._grammars: OrderedDict[tuple[object, ...], TokenGrammar] = OrderedDict()
+
+    def prepare(self, expectation: Expectation) -> None:
+        grammar = self._grammar(expectation)
+        grammar.arcs(grammar.start)
+
+    def listen(self, segment: Segment, expectation: Expectation) -> Opinion:
+        began = time.perf_counter()
+        samples = levelled(segment.samples)
+        if samples is None:
+            return Opinion(self.name, (), refused=True, seconds=time.perf_counter() - began)
+        grammar = self._grammar(expectation)
+        decoder = self._model.decode(samples)
+        found = search(decoder, grammar, self._model.longest(len(samples) / SAMPLE_RATE))
+        values = self._values(found.texts, grammar, expectation)
+        free_words = "".join(self._model.texts[t] if t < len(self._model.texts) else "" for t in found.free.tokens)
+        return Opinion(
+            self.name,
+            values,
+            free_words=free_words.strip(),
+            free_score=found.free.score,
+            scores={"steps": float(found.steps)},
+            seconds=time.perf_counter() - began,
+        )
+
+    def _grammar(self, expectation: Expectation) -> TokenGrammar:
+        key = expectation_key(expectation)
+        grammar = self._grammars.get(key)
+        if grammar is None:
+            surface = SurfaceAutomaton(self._language.automaton(expectation), self._spellings)
+            grammar = self._grammars[key] = TokenGrammar(surface, self._trie)
+            while len(self._grammars) > _GRAMMARS_KEPT:
+                self._grammars.popitem(last=False)
+        self._grammars.move_to_end(key)
+        return grammar
+
+    def _values(self, texts: Sequence[Text], grammar: TokenGrammar, expectation: Expectation) -> tuple[Candidate, ...]:
+        meant: dict[Text, tuple[str, Outcome]] = {}
+
+        def key_of(text: Text) -> str | None:
+            words, outcome = self._meaning(grammar.surface.words_of(grammar.text_of(text.tokens)), expectation)
+            if isinstance(outcome, Nothing):
+                return None
+            meant[text] = words, outcome
+            return outcome_key(outcome)
+
+        ranked = by_value(texts, key_of)[:_VALUES_KEPT]
+        return tuple(Candidate(meant[v.best][0], meant[v.best][1], v.score) for v in ranked)
+
+    def _meaning(self, readings: Sequence[tuple[str, ...]], expectation: Expectation) -> tuple[str, Outcome]:
+        """The outcome of a text that may stand for several word sequences: the shortest one that has a plain meaning."""
+        fallback: tuple[str, Outcome] = ("", Nothing("no words"))
+        for words in readings:
+            spoken = " ".join(words)
+            outcome = self._language.understand(spoken, expectation)
+            if not isinstance(outcome, Unsure | Nothing):
+                return spoken, outcome
+            if isinstance(fallback[1], Nothing):
+                fallback = spoken, outcome
+        return fallback
+
+
+def levelled(samples: NDArray[np.float32]) -> NDArray[np.float32] | None:
+    """The samples without offset and at a usual level; None when there is nothing in them (silence, no numbers)."""
+    clean = np.nan_to_num(np.asarray(samples, np.float32), nan=0.0, posinf=1.0, neginf=-1.0)
+    if not len(clean):
+        return None
+    clean = clean - clean.mean()
+    peak = float(np.abs(clean).max())
+    if peak < 1e-4:
+        return None
+    result: NDArray[np.float32] = clean * np.float32(0.5 / peak)
+    return result
