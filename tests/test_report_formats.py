@@ -23,7 +23,7 @@ from handsfree.record.visit import read_visit
 from handsfree.report import FORMATS, write_report
 from handsfree.report.paper import paper_facts
 from handsfree.report.tables import COLUMNS, _harmless
-from handsfree.report.wording import print_given, print_label, print_number, print_signs, print_unit
+from handsfree.report.wording import print_given, print_label, print_number, print_signs, print_spread, print_unit
 
 
 @pytest.fixture(scope="module")
@@ -230,3 +230,10 @@ def test_units_and_givens_are_printed_with_their_signs() -> None:
         print_given({"gas_rate_m3_h": "2.52", "gas": "G20", "time_s": "120"})
         == "gas rate 2.52 m³/h, gas G20, time 120 s"
     )
+
+
+def test_a_spread_is_printed_without_an_exponent() -> None:
+    """Two figures, in plain digits."""
+    assert print_spread({"spread": 0.0000071}) == "±\u00a00.0000071"
+    assert print_spread({"spread": "0.0432"}) == "±\u00a00.043"
+    assert print_spread({"spread": None}) == ""

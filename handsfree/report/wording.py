@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Mapping
 from datetime import date, datetime
+from decimal import Decimal
 from typing import Any
 
 from handsfree.record.visit import ResultValue, Value
@@ -102,7 +103,8 @@ def print_number(value: object) -> str:
 def print_spread(row: Mapping[str, Any]) -> str:
     """± what the readings' resolution leaves, where it is known."""
     spread = row.get("spread")
-    return "" if spread is None else f"± {float(str(spread)):.2g}"
+    # A fixed space keeps the sign with its number; Decimal keeps the exponent away.
+    return "" if spread is None else f"±\u00a0{format(Decimal(f'{float(str(spread)):.2g}'), 'f')}"
 
 
 def print_given(given: Mapping[str, str]) -> str:
@@ -115,7 +117,9 @@ def _print_key_value(key: str, value: str) -> str:
     words = key.split("_")
     tails = [i for i in range(len(words) - 1, 0, -1) if unit != "-" and unit_of("_" + "_".join(words[i:])) == unit]
     name = " ".join(words[: tails[0]] if tails else words)
-    return f"{print_signs(name)} {value} {print_unit(unit)}".strip()
+    # A number that was worked out before comes with all its digits; what was read has few, and keeps them.
+    printed = print_number(value) if unit != "-" and len(value) > 8 else value
+    return f"{print_signs(name)} {printed} {print_unit(unit)}".strip()
 
 
 def print_date(text: str) -> str:
