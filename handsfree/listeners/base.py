@@ -127,10 +127,3 @@ def _meaning(row: Any) -> Any:
     if isinstance(row, list):
         return [_meaning(v) for v in row]
     return row
-
-
-def expectation_key(expectation: Expectation) -> tuple[object, ...]:
-    """Hashable stand-in for an expectation, for caches."""
-    e = expectation
-    phrases = tuple(sorted((k, tuple(v)) for k, v in e.phrases.items()))
-    return (e.kind, e.quantity, e.qualifier, e.gas, e.choices, phrases, e.length, e.low, e.high)

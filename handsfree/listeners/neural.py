@@ -10,7 +10,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from handsfree.listeners.base import Candidate, Opinion, Words, expectation_key, outcome_key
+from handsfree.listeners.base import Candidate, Opinion, WordAutomaton, Words, outcome_key
 from handsfree.listeners.beam import Decoder, Text, by_value, search
 from handsfree.listeners.spelling import all_spellings
 from handsfree.listeners.tokens import SurfaceAutomaton, TokenGrammar, TokenTrie
@@ -41,7 +41,7 @@ class NeuralListener:
         self._language = language
         self._trie = TokenTrie(model.texts)
         self._spellings = all_spellings(language)
-        self._grammars: OrderedDict[tuple[object, ...], TokenGrammar] = OrderedDict()
+        self._grammars: OrderedDict[int, tuple[WordAutomaton, TokenGrammar]] = OrderedDict()
 
     def prepare(self, expectation: Expectation) -> None:
         grammar = self._grammar(expectation)
@@ -67,15 +67,17 @@ class NeuralListener:
         )
 
     def _grammar(self, expectation: Expectation) -> TokenGrammar:
-        key = expectation_key(expectation)
-        grammar = self._grammars.get(key)
-        if grammar is None:
-            surface = SurfaceAutomaton(self._language.automaton(expectation), self._spellings)
-            grammar = self._grammars[key] = TokenGrammar(surface, self._trie)
+        """One compiled grammar for each automaton: the language gives the same one for all expectations that differ in meaning only."""
+        automaton = self._language.automaton(expectation)
+        key = id(automaton)
+        kept = self._grammars.get(key)
+        if kept is None:
+            kept = automaton, TokenGrammar(SurfaceAutomaton(automaton, self._spellings), self._trie)
+            self._grammars[key] = kept
             while len(self._grammars) > _GRAMMARS_KEPT:
                 self._grammars.popitem(last=False)
         self._grammars.move_to_end(key)
-        return grammar
+        return kept[1]
 
     def _values(self, texts: Sequence[Text], grammar: TokenGrammar, expectation: Expectation) -> tuple[Candidate, ...]:
         meant: dict[Text, tuple[str, Outcome]] = {}

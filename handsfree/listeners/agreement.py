@@ -1,0 +1,189 @@
+"""The opinions of several listeners in, the one outcome that they support together out: value by value, never word by word."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import Any
+
+from handsfree.errors import BadInput
+from handsfree.listeners.base import Candidate, Opinion, outcome_key
+from handsfree.model import Command, Nothing, Outcome, Readings, Text, Unsure
+
+URGENT = frozenset({"smell_of_gas", "unsafe"})
+NEURAL = frozenset({"moonshine", "whisper"})
+"""The listeners that must agree. They are independent: other architecture, other training data, other tokens."""
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    """What both listeners must show for one kind of outcome, in nats."""
+
+    margin_each: float
+    margin_sum: float
+    ratio_each: float
+    ratio_sum: float
+
+
+@dataclass(frozen=True, slots=True)
+class TalkGate:
+    """From where on an utterance is not for us."""
+
+    ratio_each: float
+    ratio_sum: float
+
+
+@dataclass(frozen=True, slots=True)
+class UrgentGate:
+    """For smell_of_gas and unsafe."""
+
+    ratio_one: float
+
+
+@dataclass(frozen=True, slots=True)
+class Gates:
+    """All thresholds."""
+
+    value: Gate
+    command: Gate
+    talk: TalkGate
+    urgent: UrgentGate
+
+
+@dataclass(frozen=True, slots=True)
+class Agreed:
+    """What the listeners support together."""
+
+    words: str
+    outcome: Outcome
+    reason: str = ""
+
+
+def load_gates(path: Path | None = None) -> Gates:
+    """The thresholds of a file; those that come with the program by default.
+
+    Raises:
+        BadInput: the file does not read, or a threshold is missing, unknown or no number.
+    """
+    path = path or Path(__file__).with_name("gates.toml")
+    try:
+        table = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, tomllib.TOMLDecodeError) as error:
+        raise BadInput(f"{path}: {error}", "mend the file") from None
+    kinds: dict[str, Any] = {"value": Gate, "command": Gate, "talk": TalkGate, "urgent": UrgentGate}
+    built: dict[str, Any] = {}
+    for name, kind in kinds.items():
+        row = table.get(name, {})
+        wanted = {f.name for f in fields(kind)}
+        if set(row) != wanted or not all(isinstance(v, int | float) for v in row.values()):
+            raise BadInput(f"{path}: table [{name}] needs the numbers {', '.join(sorted(wanted))}", "mend the file")
+        built[name] = kind(**{k: float(v) for k, v in row.items()})
+    return Gates(**built)
+
+
+def agree(opinions: Sequence[Opinion], gates: Gates, *, alone: bool = False) -> Agreed:
+    """Join the opinions on one utterance.
+
+    Args:
+        opinions: of all listeners that were asked and answered.
+        gates: thresholds.
+        alone: True accepts a single neural listener, with twice the margin. For comparisons; never the default.
+    """
+    neural = [o for o in opinions if o.listener in NEURAL]
+    others = [o for o in opinions if o.listener not in NEURAL]
+    urgent = _urgent(neural, gates.urgent)
+    if urgent is not None:
+        return Agreed(urgent.words, urgent.outcome)
+    speaking = [o for o in neural if o.values and not o.refused]
+    if not speaking:
+        return _without_neural(neural, others)
+    if _is_talk(neural, gates.talk):
+        return Agreed(speaking[0].free_words.lower(), Nothing("that was not for me"), "that was not for me")
+    if len(neural) < 2:
+        return _alone(neural[0], gates, alone)
+    if len(speaking) < 2:
+        return _doubt(speaking, "only one of the two listeners understood it")
+    first, second = speaking[0], speaking[1]
+    if outcome_key(first.values[0].outcome) != outcome_key(second.values[0].outcome):
+        return _doubt(speaking, "the listeners heard different things")
+    best = max((first.values[0], second.values[0]), key=lambda v: v.score)
+    if isinstance(best.outcome, Unsure | Nothing):
+        return Agreed(best.words, best.outcome, best.outcome.reason)
+    gate = gates.command if _is_bare_command(best.outcome) else gates.value
+    if weak := _weakness((first, second), gate):
+        return _doubt(speaking, weak)
+    if any(_contradicts(o, best) for o in others):
+        return _doubt([*speaking, *others], "one listener heard something else")
+    return Agreed(best.words, best.outcome)
+
+
+def _urgent(neural: Iterable[Opinion], gate: UrgentGate) -> Candidate | None:
+    for opinion in neural:
+        best = opinion.values[0] if opinion.values and not opinion.refused else None
+        if best and isinstance(best.outcome, Command) and best.outcome.command in URGENT:
+            if opinion.free_ratio <= gate.ratio_one:
+                return best
+    return None
+
+
+def _without_neural(neural: Sequence[Opinion], others: Sequence[Opinion]) -> Agreed:
+    heard = [o for o in others if o.values and not o.refused]
+    if neural or not heard:
+        words = neural[0].free_words.lower() if neural else ""
+        return Agreed(words, Nothing("no words for me"), "no words for me")
+    return _doubt(heard, "only one listener is there")
+
+
+def _is_talk(neural: Sequence[Opinion], gate: TalkGate) -> bool:
+    ratios = [o.free_ratio if not o.refused else 99.0 for o in neural]
+    return min(ratios) > gate.ratio_each or sum(ratios) > gate.ratio_sum
+
+
+def _alone(opinion: Opinion, gates: Gates, allowed: bool) -> Agreed:
+    best = opinion.values[0]
+    if isinstance(best.outcome, Unsure | Nothing):
+        return Agreed(best.words, best.outcome, best.outcome.reason)
+    gate = gates.command if _is_bare_command(best.outcome) else gates.value
+    if not allowed:
+        return _doubt([opinion], "only one listener is there")
+    if opinion.margin < 2 * gate.margin_each or opinion.free_ratio > gate.ratio_each:
+        return _doubt([opinion], "I am not sure enough")
+    return Agreed(best.words, best.outcome)
+
+
+def _weakness(pair: tuple[Opinion, Opinion], gate: Gate) -> str:
+    margins = [o.margin for o in pair]
+    ratios = [o.free_ratio for o in pair]
+    if min(margins) < gate.margin_each or sum(margins) < gate.margin_sum:
+        return "I am not sure enough"
+    if max(ratios) > gate.ratio_each or sum(ratios) > gate.ratio_sum:
+        return "there was more in it than I understood"
+    return ""
+
+
+def _contradicts(opinion: Opinion, best: Candidate) -> bool:
+    """Whether a third listener heard another value, with enough conviction to ask."""
+    if opinion.refused or not opinion.values:
+        return False
+    return bool(opinion.scores.get("trusted", 0.0)) and outcome_key(opinion.values[0].outcome) != outcome_key(best.outcome)
+
+
+def _is_bare_command(outcome: Outcome) -> bool:
+    return isinstance(outcome, Command) and not outcome.readings
+
+
+def _doubt(opinions: Sequence[Opinion], reason: str) -> Agreed:
+    """Unsure, with what each listener holds likeliest; behind them the runner-up where a single value is left."""
+    alternatives: dict[str, Readings | Command | Text] = {}
+    ranked = [v for rank in range(2) for o in opinions for v in o.values[rank : rank + 1]]
+    for candidate in ranked:
+        if len(alternatives) >= 2 and candidate not in [o.values[0] for o in opinions if o.values]:
+            break
+        plain = candidate.outcome.alternatives if isinstance(candidate.outcome, Unsure) else (candidate.outcome,)
+        for outcome in plain:
+            if isinstance(outcome, Readings | Command | Text):
+                alternatives.setdefault(outcome_key(outcome), outcome)
+    words = max((o.values[0] for o in opinions if o.values), key=lambda v: v.score).words
+    return Agreed(words, Unsure(tuple(alternatives.values()), reason), reason)

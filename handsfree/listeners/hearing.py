@@ -1,0 +1,229 @@
+"""A segment and an expectation in, what the listeners together support out. Listeners load once, lazily, each in a thread of its own."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import TimeoutError as FutureTimeout
+from dataclasses import replace
+
+from handsfree.errors import BadInput, HandsfreeError, MissingPart
+from handsfree.listeners.agreement import Agreed, Gates, agree, load_gates
+from handsfree.listeners.base import Listener, Opinion, Words
+from handsfree.listeners.models import find_vosk_models, find_wheel_model
+from handsfree.model import (
+    SAMPLE_RATE,
+    Command,
+    Expectation,
+    Heard,
+    Nothing,
+    Readings,
+    Segment,
+    Text,
+    Unsure,
+)
+from handsfree.settings import Settings
+
+LONGEST_S = 20.0
+"""s: nothing that a step can take is longer. Longer talk is not for us, and its cost would have no bound."""
+PATIENCE_S = 30.0
+"""s for one utterance on a very slow machine; a listener that takes longer is left out."""
+LOADING_S = 180.0
+"""s for loading, the conversion at first use included."""
+NAMES = ("moonshine", "whisper", "vosk")
+
+
+class _Ear:
+    """One listener and its thread."""
+
+    def __init__(self, name: str, make: Callable[[], Listener]) -> None:
+        self.name = name
+        self._make = make
+        self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix=f"listener-{name}")
+        self._loaded: Future[Listener] | None = None
+        self._lock = threading.Lock()
+
+    def load(self) -> Future[Listener]:
+        with self._lock:
+            if self._loaded is None:
+                self._loaded = self._thread.submit(self._make)
+            return self._loaded
+
+    def listen(self, segment: Segment, expectation: Expectation) -> Future[Opinion]:
+        loaded = self.load()
+        return self._thread.submit(lambda: loaded.result().listen(segment, expectation))
+
+    def prepare(self, expectation: Expectation) -> None:
+        loaded = self.load()
+        self._thread.submit(lambda: loaded.result().prepare(expectation))
+
+    def close(self) -> None:
+        self._thread.shutdown(wait=True, cancel_futures=True)
+
+
+class Hearing:
+    """All listeners as one.
+
+    Args:
+        listeners: name -> what makes the listener; called once, in the listener's own thread.
+        gates: what must hold before anything is accepted.
+        alone: accept a single neural listener (for comparisons).
+    """
+
+    def __init__(self, listeners: Mapping[str, Callable[[], Listener]], gates: Gates, *, alone: bool = False) -> None:
+        self._ears = [_Ear(name, make) for name, make in listeners.items()]
+        self._gates = gates
+        self._alone = alone
+
+    def start(self) -> None:
+        """Begin to load; returns at once."""
+        for ear in self._ears:
+            ear.load()
+
+    @property
+    def ready(self) -> bool:
+        """True once every listener has loaded."""
+        return all(ear.load().done() for ear in self._ears)
+
+    def wait_until_ready(self) -> None:
+        """Wait for the listeners.
+
+        Raises:
+            HandsfreeError: one could not be loaded; the message says why and what helps.
+        """
+        for ear in self._ears:
+            ear.load().result(timeout=LOADING_S)
+
+    def prepare(self, expectation: Expectation) -> None:
+        """Compile what the next `hear` will need, in the listeners' threads; returns at once."""
+        for ear in self._ears:
+            ear.prepare(expectation)
+
+    def hear(self, segment: Segment, expectation: Expectation) -> Heard:
+        """What was said in a segment. Bounded work; never raises for any samples.
+
+        Raises:
+            HandsfreeError: a listener could not be loaded.
+        """
+        self.wait_until_ready()
+        if len(segment.samples) > LONGEST_S * SAMPLE_RATE:
+            return _heard(segment, Agreed("", Nothing("too long for a reading"), "too long for a reading"), ())
+        opinions, trouble = self._ask(segment, expectation)
+        agreed = agree(opinions, self._gates, alone=self._alone)
+        if segment.damaged:
+            agreed = _mistrusted(agreed, segment.damaged)
+        if trouble and not agreed.reason:
+            agreed = replace(agreed, reason=trouble)
+        return _heard(segment, agreed, opinions)
+
+    def opinions(self, segment: Segment, expectation: Expectation) -> list[Opinion]:
+        """What each listener makes of a segment, for benchmarks."""
+        self.wait_until_ready()
+        return self._ask(segment, expectation)[0]
+
+    def close(self) -> None:
+        """End the threads; waits for the work in progress."""
+        for ear in self._ears:
+            ear.close()
+
+    def _ask(self, segment: Segment, expectation: Expectation) -> tuple[list[Opinion], str]:
+        asked = [(ear.name, ear.listen(segment, expectation)) for ear in self._ears]
+        opinions, trouble = [], ""
+        for name, future in asked:
+            try:
+                opinions.append(future.result(timeout=PATIENCE_S))
+            except FutureTimeout:
+                future.cancel()
+                trouble = f"listener {name} took too long"
+            except HandsfreeError:
+                raise
+            except Exception as error:  # the engines' own exceptions; a listener that fails is a listener that is missing
+                trouble = f"listener {name} failed: {error}"
+        return opinions, trouble
+
+
+def _mistrusted(agreed: Agreed, why: str) -> Agreed:
+    """A damaged segment proves nothing, except that it may be urgent."""
+    outcome = agreed.outcome
+    if isinstance(outcome, Readings | Text) or (isinstance(outcome, Command) and outcome.readings):
+        return Agreed(agreed.words, Unsure((outcome,), why), why)
+    return agreed
+
+
+def _heard(segment: Segment, agreed: Agreed, opinions: Sequence[Opinion]) -> Heard:
+    return Heard(
+        words=agreed.words,
+        outcome=agreed.outcome,
+        listeners=tuple(o.report() for o in opinions),
+        start_s=segment.start_s,
+        end_s=segment.end_s,
+        reason=agreed.reason,
+    )
+
+
+def open_hearing(
+    language: Words, settings: Settings, names: Sequence[str] | None = None, *, alone: bool = False, threads: int = 1
+) -> Hearing:
+    """The listeners of this machine, not loaded yet.
+
+    Args:
+        language: the words, as loaded by `load_language`.
+        settings: model and cache folders.
+        names: which listeners; by default moonshine and whisper, and vosk where a model for it is there.
+        alone: accept a single neural listener (for comparisons; by default everything is then unsure).
+        threads: of onnxruntime for each listener; the listeners run beside each other.
+
+    Raises:
+        MissingPart: a wheel or model is missing; the message says which and what installs it.
+        BadInput: a name is not one of ours.
+    """
+    if names is None:
+        names = NAMES if find_vosk_models(settings.model_folder) and _vosk_is_installed() else NAMES[:2]
+    makers: dict[str, Callable[[], Listener]] = {}
+    for name in names:
+        makers[name] = _maker(name, language, settings, threads)
+    return Hearing(makers, load_gates(), alone=alone)
+
+
+def _maker(name: str, language: Words, settings: Settings, threads: int) -> Callable[[], Listener]:
+    """What makes a listener; only what makes sure that it can be made runs now."""
+    if name == "moonshine":
+        find_wheel_model(name)
+
+        def moonshine() -> Listener:
+            from handsfree.listeners.moonshine import MoonshineModel
+            from handsfree.listeners.neural import NeuralListener
+
+            return NeuralListener(MoonshineModel(threads), language)
+
+        return moonshine
+    if name == "whisper":
+        find_wheel_model(name)
+
+        def whisper() -> Listener:
+            from handsfree.listeners.neural import NeuralListener
+            from handsfree.listeners.whisper import WhisperModel
+
+            return NeuralListener(WhisperModel(settings.cache_folder, threads), language)
+
+        return whisper
+    if name == "vosk":
+        models = find_vosk_models(settings.model_folder)
+        if not models or not _vosk_is_installed():
+            cure = "handsfree model add FOLDER_OR_ZIP" if not models else "pip install 'handsfree[hear]'"
+            raise MissingPart("there is no model in Vosk's format" if not models else "vosk is not installed", cure)
+
+        def vosk() -> Listener:
+            from handsfree.listeners.vosk import VoskListener
+
+            return VoskListener(models[0], language)
+
+        return vosk
+    raise BadInput(f"there is no listener {name!r}", f"use some of {', '.join(NAMES)}")
+
+
+def _vosk_is_installed() -> bool:
+    import importlib.util
+
+    return importlib.util.find_spec("vosk") is not None
