@@ -302,3 +302,10 @@ def test_entering_no_item_makes_none(tmp_path: Path) -> None:
     """The end of the plan, where no item is on hand, is no item."""
     record = visit_of(tmp_path / "v", ev.ItemEntered(item="", chunk=""))
     assert all(i.id for i in record.items())
+
+
+def test_what_an_ended_visit_did_not_list_as_open_was_left_out(tmp_path: Path) -> None:
+    """An item whose condition never held is not open once the visit has ended; the ones that the end lists are."""
+    ended = visit_of(tmp_path / "v", reading("co2_max", "9.1"), ev.Finished(complete=False, open_items=("filter",)))
+    assert [i.id for i in ended.open_items] == ["filter"]
+    assert item(ended, "co2_min").state == "not applicable"

@@ -345,6 +345,9 @@ class _Gathering:
             state, why = "not applicable", self.not_applicable[id]
         elif id in self.deferred or id in self.still_open or mine or id in self.order:
             state, why = "open", self.deferred.get(id, "")
+        elif mandatory and self.finished is not None:
+            # The dialogue lists every mandatory item that is open when a visit ends; this one it did not ask for.
+            state, why = "not applicable", "the plan's conditions left it out"
         earlier = tuple(v for v in mine if v.ended_by is not None)
         return ItemRecord(
             id, self.name(id), chunk, mandatory, state, why, standing, earlier, self.not_judged.get(id, "")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from importlib import resources
 
 import jinja2
@@ -18,6 +19,28 @@ from handsfree.report.job_facts import headline, identity, instruments
 
 def render_page(record: VisitRecord, sounds: ClipSounds) -> str:
     """The report as HTML."""
+    style = resources.files("handsfree.report").joinpath("templates/report.css").read_text(encoding="utf-8")
+    return (
+        _environment()
+        .get_template("report.html")
+        .render(
+            r=record,
+            style=Markup(style),
+            sound=sounds.address,
+            identity=identity(record),
+            headline=headline(record),
+            instruments=instruments(record),
+            points=points_of(record),
+            weak=weak_grades(record),
+            state=state_of(record),
+            not_safe=NOT_SAFE,
+            cautions=CAUTIONS,
+        )
+    )
+
+
+@functools.cache
+def _environment() -> jinja2.Environment:
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("handsfree.report", "templates"),
         autoescape=True,
@@ -36,24 +59,12 @@ def render_page(record: VisitRecord, sounds: ClipSounds) -> str:
         spread=wording.print_spread,
         value=wording.print_value,
         result=wording.print_result,
+        row_words=wording.print_row,
         given=wording.print_given,
         gauge=draw_gauge,
         sure=lambda grade: wording.SURE.get(grade, grade),
     )
-    style = resources.files("handsfree.report").joinpath("templates/report.css").read_text(encoding="utf-8")
-    return environment.get_template("report.html").render(
-        r=record,
-        style=Markup(style),
-        sound=sounds.address,
-        identity=identity(record),
-        headline=headline(record),
-        instruments=instruments(record),
-        points=points_of(record),
-        weak=weak_grades(record),
-        state=state_of(record),
-        not_safe=NOT_SAFE,
-        cautions=CAUTIONS,
-    )
+    return environment
 
 
 def weak_grades(record: VisitRecord) -> list[str]:

@@ -170,6 +170,15 @@ def print_result(result: ResultValue) -> str:
     return " ".join(p for p in parts if p)
 
 
+def print_row(row: Mapping[str, Any], first: Mapping[str, Any]) -> str:
+    """A further result of the same computation: with its basis, or its name where that tells it from the first."""
+    name = str(row.get("name", ""))
+    own_name = "" if row.get("basis") or name.startswith(str(first.get("name", ""))) else name.replace("_", " ")
+    unit = print_unit(str(row.get("unit", "")))
+    parts = (print_number(row.get("value", "")), unit, str(row.get("basis") or ""), own_name)
+    return " ".join(part for part in parts if part)
+
+
 def print_bounds(limit: Mapping[str, Any]) -> str:
     """A limit's bounds in words, with its unit."""
     low, high = limit.get("low"), limit.get("high")
