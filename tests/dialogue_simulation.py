@@ -210,6 +210,8 @@ class Simulation:
 
     def _anything(self) -> Outcome:
         items = [i for i in self.plan.items() if i.expect.kind == "quantity"]
+        if not items:
+            return Command(self.rng.choice(COMMANDS[:15]))
         pick = self.rng.random()
         if pick < 0.45:
             command = self.rng.choice(COMMANDS)

@@ -10,6 +10,7 @@ from typing import Any
 from handsfree.dialogue.effects import Effect, Listen, Say, Stop, Wait
 from handsfree.dialogue.engine import Decision, Engine
 from handsfree.dialogue.inputs import HeardInput, Input, Silence, WaitOver
+from handsfree.dialogue.route import View
 from handsfree.dialogue.state import State, apply, fold
 from handsfree.events import Entry, Event, VisitStarted
 from handsfree.language import Language, load_language
@@ -79,6 +80,10 @@ class Story:
     def give(self, input: Input) -> Story:
         self._take(self.engine.decide(self.state, input))
         return self
+
+    def engine_view(self) -> View:
+        """Plan, job and state as the engine sees them."""
+        return View(self.plan, self.job, self.state)
 
     @property
     def expectation(self) -> Expectation:

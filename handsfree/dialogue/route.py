@@ -54,6 +54,8 @@ class View:
 
     def _term(self, key: str, wanted: tuple[str, ...]) -> bool:
         head, _, rest = key.partition(".")
+        if "|" in rest:
+            return any(self._term(f"{head}.{one}", wanted) for one in rest.split("|"))
         match head:
             case "gas":
                 return self.state.gas in wanted

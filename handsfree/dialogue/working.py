@@ -12,8 +12,8 @@ from handsfree.dialogue.route import View, chosen_result
 from handsfree.dialogue.turn import Turn
 from handsfree.errors import BadInput
 from handsfree.events import Computed, Judged, NotJudged, Voided
-from handsfree.model import Limit, Verdict, WorkedOut
-from handsfree.plans.plan import Item, LimitRule, Plan, PlanResult, Question
+from handsfree.model import Limit, Result, Verdict, WorkedOut
+from handsfree.plans.plan import DIFFERENCE, Item, LimitRule, Plan, PlanResult, Question
 from handsfree.plans.sources import as_decimal, comparison, references, value_of
 
 
@@ -218,10 +218,20 @@ def _because(turn: Turn, rule: PlanResult, since: int) -> str:
     return ", ".join(newer + gone) or "what it rests on changed"
 
 
+def _difference(given: Mapping[str, str]) -> WorkedOut:
+    """value - less, the one sum that a plan may ask for outside the trade's computations. Raises BadInput: not
+    numbers."""
+    value, less = as_decimal(given.get("value", "")), as_decimal(given.get("less", ""))
+    if value is None or less is None:
+        raise BadInput("a difference takes two numbers, value and less", "correct the plan")
+    row = Result("difference", float(value - less), given.get("unit", "-"))
+    return WorkedOut(DIFFERENCE, given, (row,), "value - less", "arithmetic", "computed")
+
+
 def _work_out(turn: Turn, rule: PlanResult, given: Mapping[str, str], trade: Trade) -> str:
     """Work a result out and judge it; why not, in words, where it cannot be."""
     try:
-        done = trade.work_out(rule.compute, given)
+        done = _difference(given) if rule.compute == DIFFERENCE else trade.work_out(rule.compute, given)
     except BadInput as error:
         return error.message
     rows = tuple(

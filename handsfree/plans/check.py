@@ -15,14 +15,14 @@ from pathlib import Path
 from typing import Any, Literal
 
 from handsfree.errors import BadInput
-from handsfree.plans.job import check_job
+from handsfree.plans.job import JOB_KEYS, check_job, is_job_key
 from handsfree.plans.located import Finding, lines_of, nearest, read_toml
-from handsfree.plans.plan import MOST_WORDS, Chunk, Condition, Item, LimitRule, Loop, Plan, PlanResult
+from handsfree.plans.plan import DIFFERENCE, MOST_WORDS, Chunk, Condition, Item, LimitRule, Loop, Plan, PlanResult
 from handsfree.plans.read import read_plan
 from handsfree.plans.sources import VISIT_KEYS, comparison, references
 
 FEWEST_IN_CHUNK, MOST_IN_CHUNK = 3, 8
-"""items asked in a chunk (timed waits do not count); five to seven is the aim"""
+"""items asked in a chunk, without timed waits and without those of a branch; five to seven is the aim"""
 _AND = re.compile(r"\band\b", re.IGNORECASE)
 _QUALIFIERS = ("maximum", "minimum", "cold", "hot", "before", "after")
 _TODAY = dt.date(2026, 11, 25)
@@ -71,7 +71,7 @@ def the_knowledge() -> Knowledge:
 
     return Knowledge(
         {id: q.unit or "" for id, q in load_language().quantities.items()},
-        {c.name: tuple(k.name for k in c.keys) for c in computations()},
+        {DIFFERENCE: ("value", "less", "unit"), **{c.name: tuple(k.name for k in c.keys) for c in computations()}},
         has,
         limit_ids(),
     )
@@ -182,7 +182,8 @@ def _check_ids(plan: Plan) -> Iterator[Found]:
 
 def _check_chunk(plan: Plan, chunk: Chunk) -> Iterator[Found]:
     asked = [i for i in chunk.items if i.expect.kind != "wait"]
-    if len(asked) < FEWEST_IN_CHUNK or len(asked) > MOST_IN_CHUNK:
+    always = [i for i in asked if not i.when.terms]
+    if len(asked) < FEWEST_IN_CHUNK or len(always) > MOST_IN_CHUNK:
         yield _warning(
             chunk.line, f"chunk {chunk.id!r} asks {len(asked)} items", "five to seven tied to one place is the aim"
         )
@@ -331,8 +332,7 @@ def _check_condition(
     plan: Plan, condition: Condition, line: int, name: str, before: set[str], where: str = "when"
 ) -> Iterator[Found]:
     results = {r.id for r in plan.results}
-    for key, values in condition.terms:
-        head, _, rest = key.partition(".")
+    for head, rest, values in _single_terms(condition):
         if head == "gas" and (wrong := [v for v in values if v not in ("ng", "lpg")]):
             yield _error(line, f"{name}: gas {wrong[0]!r} is not known", "ng or lpg", key=where)
         if head == "answer" and rest not in before:
@@ -342,6 +342,8 @@ def _check_condition(
             for value in values:
                 if value not in known:
                     yield _error(line, f"{name}: {rest!r} is never {value!r}", nearest(value, known), key=where)
+        if head == "job" and not is_job_key(rest):
+            yield _error(line, f"{name}: a job has no {rest}", nearest(rest, JOB_KEYS), key=where)
         if head == "cause" and rest not in {"any", *(c.id for c in plan.causes)}:
             yield _error(
                 line, f"{name}: cause {rest!r} is not known", "name one of the plan's causes, or any", key=where
@@ -357,6 +359,14 @@ def _check_condition(
             for value in values:
                 if value not in ("within", "outside", "too_close"):
                     yield _error(line, f"{name}: a verdict is never {value!r}", "within, outside, too_close", key=where)
+
+
+def _single_terms(condition: Condition) -> Iterator[tuple[str, str, tuple[str, ...]]]:
+    """The terms with "answer.a|b" taken apart: head, one name, values."""
+    for key, values in condition.terms:
+        head, _, rest = key.partition(".")
+        for one in rest.split("|"):
+            yield head, one, values
 
 
 def _answers(item: Item) -> set[str]:
@@ -414,6 +424,8 @@ def _check_source(plan: Plan, source: str, line: int, name: str, where: str) -> 
             yield _error(line, f"{name}: item.{key} is not known", nearest(key, items), key=where)
         if head == "result" and key not in results:
             yield _error(line, f"{name}: result.{key} is not known", nearest(key, results), key=where)
+        if head == "job" and not is_job_key(key):
+            yield _error(line, f"{name}: a job has no {key}", nearest(key, JOB_KEYS), key=where)
         if head == "visit" and reference not in VISIT_KEYS:
             yield _error(line, f"{name}: {reference} is not known", nearest(reference, VISIT_KEYS), key=where)
 

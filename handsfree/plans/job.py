@@ -41,6 +41,24 @@ _SUPPLY_TEXTS = ("meter", "pipes", "fittings", "appliances", "lpg_supplier", "su
 _SUPPLY_NUMBERS = ("cv_mj_m3", "system_volume_l", "static_height_m")
 
 
+JOB_KEYS = (
+    *(f"{who}.{key}" for who, keys in _PEOPLE.items() for key in keys),
+    *(f"boiler.{key}" for key in ("gas", "type", *_BOILER)),
+    *(f"maker.{key}" for key in (*_MAKER_NUMBERS, *_MAKER_TEXTS, *_MAKER_FLAGS)),
+    *(f"supply.{key}" for key in (*_SUPPLY_TEXTS, *_SUPPLY_NUMBERS)),
+    "last_visit.date",
+    "last_visit.found",
+)
+"""every key that a job may have with a single value"""
+_OPEN_KEYS = ("maker.limits.", "instruments.", "last_visit.values.")
+
+
+def is_job_key(key: str) -> bool:
+    """A plan may refer to it: a known key, or one under a table whose names are free (maker.limits, instruments,
+    last_visit.values)."""
+    return key in JOB_KEYS or any(key.startswith(head) and len(key) > len(head) for head in _OPEN_KEYS)
+
+
 @dataclass(frozen=True, slots=True)
 class Job:
     """The job as given. Empty when no file was given: then only the trade's limits apply."""

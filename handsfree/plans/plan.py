@@ -29,6 +29,8 @@ ON_OUTSIDE = ("accept", "unsafe", "unsafe_at_once")
 ABSENT = ("no_reading", "not_fitted", "no_access")
 """Why there is no reading: answers of their own, each with a spoken reason."""
 
+DIFFERENCE = "difference"
+"""the one computation that is the plan's own: keys value, less, unit"""
 MOST_WORDS = 12
 """words in a prompt"""
 
@@ -98,7 +100,8 @@ class Condition:
     value is one
     of the list.
 
-    Values of answer.ITEM besides the item's own: given, absent. Of verdict.ID: within, outside, too_close. Of
+    "answer.A|B" holds when one of them does. Values of answer.ITEM besides the item's own: given, absent. Of
+    verdict.ID: within, outside, too_close. Of
     job.KEY: given,
     not given, or the value as written. Of cause.ID, and of cause.any: found, open.
     """
