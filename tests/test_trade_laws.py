@@ -1,4 +1,4 @@
-"""Laws of the trade's sums: what rises with what, what undoes what, what is below what, and what happens at the edges."""
+"""Laws of the trade's sums: what rises with what, what undoes what, what is below what, and the edges."""
 
 from __future__ import annotations
 
@@ -511,7 +511,7 @@ def test_registration_counts_days(day: datetime.date, days: int) -> None:
 
 @given(DAYS, st.integers(-500, 500))
 def test_a_landlord_check_is_due_within_fourteen_months(deadline: datetime.date, offset: int) -> None:
-    """The next check is due 12 months from doing this one, or up to two months more when it was done early but not too early."""
+    """The next check is due 12 months from doing this one, or up to two months more when it was a little early."""
     done = deadline + datetime.timedelta(days=offset)
     due = dates.landlord_due(deadline, done)
     assert dates.add_months(done, 12) <= due <= dates.add_months(done, 14) + datetime.timedelta(days=3)

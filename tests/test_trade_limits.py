@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import itertools
 from decimal import Decimal
 
 import pytest
@@ -33,7 +34,7 @@ TODAY = datetime.date(2026, 11, 25)
 
 @pytest.mark.parametrize("row", limit_rows(), ids=lambda row: f"{row.limit.id} from {row.first}")
 def test_every_limit_is_whole(row) -> None:  # type: ignore[no-untyped-def]
-    """Each limit has a bound in order, a unit, an authority, a source, how sure it is, what it is, and days in order."""
+    """Each limit has bounds and days in order, a unit, an authority, a source, how sure it is, and what it is."""
     limit = row.limit
     assert limit.low is not None or limit.high is not None
     assert limit.low is None or limit.high is None or limit.low <= limit.high
@@ -52,7 +53,7 @@ def test_rows_of_one_id_do_not_overlap() -> None:
     """On any one day an id stands for one limit."""
     for id in limit_ids():
         rows = sorted((row for row in limit_rows() if row.limit.id == id), key=lambda row: row.first)
-        for earlier, later in zip(rows, rows[1:], strict=False):
+        for earlier, later in itertools.pairwise(rows):
             assert earlier.last < later.first
 
 
@@ -272,7 +273,7 @@ def test_the_band_around_a_plate() -> None:
 
 
 def test_the_tightness_limit_by_volume() -> None:
-    """With appliances the drop permitted goes by volume; without, or where the table says so, no movement may be seen."""
+    """With appliances the drop permitted goes by volume; without, or where the table says so, none may be seen."""
     by_table = tightness_limit(D("0.009386"), TODAY, gas="ng", appliances_connected=True)
     assert (by_table.high, by_table.low, by_table.high_strict) == (D("4.0"), None, False)
     assert by_table.sure == "second-hand"

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from handsfree.commands.work_out import command
 from handsfree.errors import BadInput, MissingPart
-from handsfree.trade import computations, water, work_out
+from handsfree.trade import computations, vessel, water, work_out
 from handsfree.trade.given import Checked, Given, Key, check_range, checked, unit_of
 
 
@@ -422,6 +422,24 @@ def test_a_result_carries_the_spread_of_its_readings(
     """What short runs, last digits and a hand on the stopwatch leave open is carried as half-width."""
     found = [result.spread for result in work_out(computation, keys).results]
     assert [None if spread is None else pytest.approx(spread, rel=1e-4) for spread in spreads] == found
+
+
+def test_a_neighbour_without_an_answer_gives_no_difference() -> None:
+    """Where a reading half a digit off has no finite answer, the spread is what the other side leaves."""
+    fixed = {"system_l": "100", "vessel_l": "2.9", "cold_c": "15", "hot_c": "75"}
+
+    def hot(charge_bar: float, cold_bar: float) -> float | None:
+        return vessel.hot_pressure_bar(100.0, 2.9, charge_bar, cold_bar, 15.0, 75.0)
+
+    found = work_out("hot_pressure", {**fixed, "charge_bar": "1.0", "cold_bar": "1.3"}).results[0]
+    middle, below, above = hot(1.0, 1.3), hot(1.0, 1.25), hot(1.05, 1.3)
+    assert hot(1.0, 1.35) is None
+    assert hot(0.95, 1.3) is None
+    assert middle is not None
+    assert below is not None
+    assert above is not None
+    assert found.value == pytest.approx(middle)
+    assert found.spread == pytest.approx((middle - below) + (middle - above))
 
 
 def test_more_digits_leave_less_spread() -> None:

@@ -100,6 +100,7 @@ def _change(computation: Computation, read: Given, key: Key, half: float, result
             # The reading stands at the edge of what can be: only the other side counts.
             continue
         for place, (result, other) in enumerate(zip(results, others, strict=True)):
+            # Next to a reading without a finite answer there is no number to take a difference from.
             if isinstance(result.value, float) and isinstance(other.value, float):
                 largest[place] = max(largest[place], abs(other.value - result.value))
     return largest

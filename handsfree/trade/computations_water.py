@@ -181,8 +181,8 @@ COMPUTATIONS = (
         (
             vessel.hot_pressure_bar.key("system_l", "water in the system"),
             vessel.hot_pressure_bar.key("vessel_l", "vessel's size"),
-            vessel.hot_pressure_bar.key("charge_bar", "vessel's charge"),
-            vessel.hot_pressure_bar.key("cold_bar", "pressure cold"),
+            vessel.hot_pressure_bar.key("charge_bar", "vessel's charge", half_width="last place"),
+            vessel.hot_pressure_bar.key("cold_bar", "pressure cold", half_width="last place"),
             vessel.hot_pressure_bar.key("cold_c", "mean water temperature cold"),
             vessel.hot_pressure_bar.key("hot_c", "mean water temperature hot"),
         ),

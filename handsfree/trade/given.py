@@ -115,9 +115,9 @@ class Key:
     name: str
     meaning: str
     kind: Literal["number", "choice", "text", "date"]
-    low: float | None = None
-    """lowest value taken, in `unit`"""
-    high: float | None = None
+    low: float = -math.inf
+    """lowest value that a number may have, in `unit`"""
+    high: float = math.inf
     choices: tuple[str, ...] = ()
     default: str | None = None
     """taken when the key is not given"""
@@ -143,7 +143,7 @@ class Key:
                 return self._read_choice(text)
             case "date":
                 return self._read_date(text)
-            case "text":
+            case _:
                 if not text.strip():
                     raise BadInput(f"{self.name} is empty", self.meaning)
                 return text.strip()
@@ -163,15 +163,11 @@ class Key:
         except ValueError:
             wanted = "a number" if self.unit == "-" else f"a number in {self.unit}"
             raise BadInput(
-                f"{self.name} is {text!r}; it must be {wanted}{self._range_words()}",
+                f"{self.name} is {text!r}; it must be {wanted} from {self.low:.10g} to {self.high:.10g}",
                 "give the number alone, in the unit of the key's name (handsfree work-out convert converts)",
             ) from None
-        if self.low is not None and self.high is not None:
-            check_range(self.name, value, self.low, self.high)
+        check_range(self.name, value, self.low, self.high)
         return value
-
-    def _range_words(self) -> str:
-        return "" if self.low is None else f" from {self.low:.10g} to {self.high:.10g}"
 
     def _read_choice(self, text: str) -> str:
         wanted = text.strip().lower()
