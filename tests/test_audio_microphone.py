@@ -2,73 +2,15 @@
 
 from __future__ import annotations
 
-import contextlib
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator
 
 import numpy as np
 import pytest
+from live.driver import BLOCK, RATE, FakeSystem
 
 from handsfree.audio.microphone import Arrival, Microphone, MicrophoneOptions, SoundBack, SoundLost
-from handsfree.audio.portaudio import Device, FillSamples, OnSamples
 from handsfree.errors import MissingPart
 from handsfree.model import Block
-
-RATE = 48_000
-BLOCK = RATE // 50
-
-
-@dataclass
-class FakeStream:
-    device: Device
-    rate: int = RATE
-    channels: int = 1
-    latency_s: float = 0.02
-    closed: bool = False
-
-    def close(self) -> None:
-        self.closed = True
-
-
-@dataclass
-class FakeSystem:
-    """A sound system whose driver is this test. Its clock moves when the test says so."""
-
-    now: float = 100.0
-    channels: int = 1
-    gone: bool = False
-    restarts: int = 0
-    opened: list[str] = field(default_factory=list)
-    streams: list[FakeStream] = field(default_factory=list)
-    deliver: OnSamples | None = None
-
-    def clock(self) -> float:
-        return self.now
-
-    def open_input(self, name: str, on_samples: OnSamples) -> FakeStream:
-        self.opened.append(name)
-        if self.gone:
-            raise MissingPart(f"no microphone named {name!r}", "there are: none")
-        self.deliver = on_samples
-        self.streams.append(FakeStream(Device(0, "Headset", self.channels, 0, RATE), channels=self.channels))
-        return self.streams[-1]
-
-    def open_output(self, name: str, make: Callable[[int], FillSamples], on_end: Callable[[], None]) -> FakeStream:
-        raise NotImplementedError
-
-    def restart(self) -> None:
-        self.restarts += 1
-
-    def playing(self) -> contextlib.AbstractContextManager[None]:
-        return contextlib.nullcontext()
-
-    def send(self, value: int = 7, *, blocks: int = 1, overflowed: bool = False, age_s: float = 0.02) -> None:
-        """The driver calls back."""
-        assert self.deliver is not None
-        for _ in range(blocks):
-            self.now += BLOCK / RATE
-            samples = np.full(BLOCK * self.channels, value, np.int16)
-            self.deliver(samples.tobytes(), age_s, overflowed)
 
 
 @pytest.fixture
