@@ -97,7 +97,7 @@ def test_the_record_and_the_reports_take_any_events(tmp_path: Path, with_plan: b
     plan = plan_from_text(plan_text()) if with_plan else None
 
     @given(st.lists(SOME, min_size=1, max_size=12))
-    @settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large], deadline=None)
+    @settings(max_examples=200, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large], deadline=None)
     def check(events: list[Event]) -> None:
         content, reading = journal_of(events)
         (tmp_path / "journal.jsonl").write_bytes(content)

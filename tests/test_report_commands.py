@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import os
+import pty
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -183,3 +188,43 @@ def test_the_archive_finds_and_follows(visit: Path) -> None:
     assert [row["value"] for row in rows] == ["9.20", "8.7"] or [row["value"] for row in rows] == ["8.7", "9.20"]
     assert "CO₂ at maximum rate" in run("archive", "trend", "co2", "--qualifier", "maximum").output
     assert isinstance(run("archive", "trend", "nonsense").exception, BadInput)
+
+
+def converse(visit: Path, *lines: str) -> str:
+    """What a terminal shows when these lines are typed into review."""
+    master, terminal = pty.openpty()
+    child = subprocess.Popen(
+        [sys.executable, "-m", "handsfree", "review", str(visit)], stdin=terminal, stdout=terminal, stderr=terminal
+    )
+    os.close(terminal)
+    os.write(master, "".join(f"{line}\n" for line in lines).encode())
+    shown = b""
+    with contextlib.suppress(OSError):  # the terminal is gone when the child ends
+        while piece := os.read(master, 4096):
+            shown += piece
+    os.close(master)
+    assert child.wait(timeout=30) == 0, shown.decode()
+    return shown.decode()
+
+
+def test_on_a_terminal_review_takes_commands_until_quit(visit: Path) -> None:
+    """An error is said and the next command is taken; reason and yes are asked for; what was asked for is done."""
+    number = value_number(visit, "co2_max")
+    shown = converse(
+        visit,
+        "listen 1",
+        "amend x 1",
+        "nonsense",
+        f"amend {number} 9.4",
+        "wrong line",
+        "y",
+        "sign Tam Brackenridge",
+        "y",
+        "quit",
+    )
+    assert "event 1 has no clip" in shown
+    assert "'x' is not the number of a value" in shown
+    assert "9.20 % becomes 9.4 %. Reason: wrong line" in shown
+    record = read_visit(visit)
+    assert next(v.value for v in record.values() if v.item == "co2_max") == "9.4"
+    assert [s.name for s in record.signatures] == ["Tam Brackenridge"]
