@@ -23,6 +23,7 @@ class Commands:
     def __init__(self, grammar: Grammar) -> None:
         self._exact = {phrase: c.id for c in grammar.commands for phrase in c.phrases}
         self._asked = {phrase: c.id for c in grammar.commands for phrase in c.asked}
+        self._never_by_likeness = frozenset(c.id for c in grammar.commands if not c.by_likeness)
         self._leading = Trie()
         for command in grammar.commands:
             for phrase in command.before:
@@ -78,18 +79,20 @@ class Commands:
             return command
         return None
 
+    def asked(self, words: Sequence[str]) -> Outcome | None:
+        """Unsure when the whole utterance may be a command or talk ("okay"), None otherwise."""
+        command = self._asked.get(" ".join(words)) or self._asked.get(" ".join(self.bare(words)))
+        return None if command is None else Unsure((Command(command),), "it may be a command or talk")
+
     def like(self, words: Sequence[str]) -> Outcome | None:
         """A command by sound and spelling: the command, unsure when it is near or tied, None when nothing is near."""
         bare = self.bare(words)
-        asked = self._asked.get(" ".join(bare))
-        if asked is not None:
-            return Unsure((Command(asked),), "it may be a command or talk")
         if len(bare) > _MOST_WORDS_BY_LIKENESS or any(self._number_words.get(w, "&") not in "&a" for w in bare):
             return None
         found = self._like.find(" ".join(bare))
         if found is None or found.score < ASK_FROM:
             return None
-        if found.certain:
+        if found.certain and found.meaning not in self._never_by_likeness:
             return Command(found.meaning)
         commands = [Command(found.meaning)]
         if found.runner_up and found.runner_up_score >= ASK_FROM:

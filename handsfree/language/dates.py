@@ -29,6 +29,7 @@ class Dates:
         self._of = frozenset(words["of"]) | frozenset(words["article"])
         self._weekdays = frozenset(words["weekdays"])
         self._past, self._to = frozenset(words["past"]), frozenset(words["to"])
+        self._hours = frozenset(words["hours"])
         self._noon, self._midnight = frozenset(words["noon"]), frozenset(words["midnight"])
         self._minutes = frozenset(words["minutes"])
         self._trie = Trie()
@@ -109,6 +110,8 @@ class Dates:
     def times(self, words: Sequence[str]) -> tuple[str, ...]:
         """Every clock time that the words can mean, the plainest first; empty when they are no time."""
         words, half_day = self._half_day(self._without_lead_in(words))
+        if len(words) > 1 and words[-1] in self._hours and self._class(words[-2]) == "h":
+            words = words[:-1]
         if not words:
             return ()
         if len(words) == 1 and words[0] in self._noon:

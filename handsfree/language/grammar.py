@@ -30,6 +30,8 @@ class SpokenCommand:
     before: tuple[str, ...]
     """phrases behind which that may follow"""
     emergency: bool = False
+    by_likeness: bool = True
+    """False: asked, never taken, when it was only nearly said"""
     asked: tuple[str, ...] = ()
     """phrases that may mean it or may be talk: asked, never taken"""
 
@@ -60,6 +62,8 @@ class Sample:
     """as `language.samples.outcome_line` writes it; for numbers.toml the readings joined by " | " """
     expect: str
     """as on the command line: any, number, digits ..., or a quantity"""
+    heard: bool
+    """whether listeners must be able to hear it; False for talk that only has to be understood rightly"""
     file: Path
     line: int
 
@@ -84,8 +88,8 @@ class Grammar:
     below: tuple[str, ...]
     """phrases that make the value before them negative"""
     pairs: tuple[tuple[str, str], ...]
-    alike: tuple[tuple[str, ...], ...]
-    """groups of quantity ids that listeners take for one another"""
+    alike: tuple[tuple[tuple[str, ...], frozenset[str]], ...]
+    """groups of quantity ids that listeners take for one another, and their names that cannot be mistaken"""
     letters: Mapping[str, str]
     """word -> letter or mark"""
     letter_lead_ins: tuple[str, ...]
@@ -228,7 +232,10 @@ def load_grammar(folder: Path) -> Grammar:
         nothing=around_words("nothing"),
         below=around_words("below"),
         pairs=tuple((str(first), str(second)) for first, second in around.get("pairs", [])),
-        alike=tuple(tuple(row["quantities"]) for _, row in quantities.rows("alike")),
+        alike=tuple(
+            (tuple(row["quantities"]), frozenset(quantities.words_of("alike", i, row, "clear")))
+            for i, row in quantities.rows("alike")
+        ),
         letters=_load_letters(letters),
         letter_lead_ins=letters.words_of("spelling", 0, letters.section("spelling"), "lead_ins"),
         dates=files["dates"].table,
@@ -326,6 +333,7 @@ def _load_commands(file: _File) -> tuple[SpokenCommand, ...]:
                 takes=takes,
                 phrases=file.words_of("command", i, row, "phrases", need=True),
                 before=file.words_of("command", i, row, f"before_{takes}") if takes else (),
+                by_likeness=bool(row.get("by_likeness", True)),
                 asked=file.words_of("command", i, row, "asked"),
                 emergency=bool(row.get("emergency", False)),
             )
@@ -367,6 +375,7 @@ def _load_samples(file: _File) -> Iterator[Sample]:
             words=file.text_of("sample", i, row, "words"),
             outcome=outcome,
             expect=file.text_of("sample", i, row, "expect", "numbers" if "readings" in row else "any"),
+            heard=bool(row.get("heard", True)),
             file=file.path,
             line=file.line_of("sample", i),
         )

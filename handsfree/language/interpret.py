@@ -26,6 +26,7 @@ MOST_WORDS = 80
 """Longer talk is no answer."""
 MOST_ALTERNATIVES = 6
 
+_TEXT_KINDS = ("digits", "letters", "serial", "date", "time")
 _MOST_WORDS_OF_A_NAME = 5
 _CHANCE_WORDS = frozenset(("one", "oh", "o", "first", "second"))
 
@@ -68,7 +69,7 @@ class Interpreter:
         command = self._commands.exact(words)
         if command is not None:
             return Command(command)
-        for way in (self._by_kind, self._with_command, self._none_said):
+        for way in (self._by_kind, self._asked, self._with_command, self._none_said):
             outcome = way(words, expectation)
             if outcome is not None:
                 return outcome
@@ -76,6 +77,9 @@ class Interpreter:
         if type(found) is not Nothing:
             return found
         return self._by_likeness(words, expectation) or found
+
+    def _asked(self, words: list[str], expectation: Expectation) -> Outcome | None:
+        return self._commands.asked(words)
 
     def _by_likeness(self, words: list[str], expectation: Expectation) -> Outcome | None:
         if expectation.kind == "choice" and (liked := self._like_choice(words, expectation)) is not None:
@@ -232,6 +236,8 @@ class Interpreter:
             if cut.broken and expectation.kind not in ("any", "number"):
                 return Unsure((), cut.broken)
             return Nothing(cut.broken or "no value was said")
+        if expectation.kind in _TEXT_KINDS and not all(c.names or c.either for c in claims):
+            return Nothing("talk") if cut.unknown else Unsure((), f"that is no {expectation.kind}")
         if cut.unknown and len(claims) == 1:
             self._name_by_likeness(cut)
         if cut.unknown:

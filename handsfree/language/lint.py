@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from handsfree.language.grammar import Grammar, Sample
 from handsfree.language.language import Language
-from handsfree.language.phrases import MARGIN, THRESHOLD, LikePhrases
+from handsfree.language.phrases import THRESHOLD, LikePhrases
 from handsfree.language.samples import expectation_of, outcome_line
 from handsfree.model import Expectation, decimal_string
 
@@ -72,7 +72,7 @@ def _alike(grammar: Grammar) -> Iterator[Finding]:
         for phrase, meaning in rows:
             others = LikePhrases((r for r in rows if r[1] != meaning), grammar.sounds)
             found = others.find(phrase)
-            if found is None or found.score < THRESHOLD + MARGIN or frozenset((meaning, found.meaning)) in allowed:
+            if found is None or found.score < THRESHOLD or frozenset((meaning, found.meaning)) in allowed:
                 continue
             yield Finding(file, f"{phrase!r} ({meaning}) sounds like a phrase for {found.meaning}: {found.score:.0f}")
 

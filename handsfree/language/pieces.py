@@ -36,6 +36,8 @@ class Claim:
     """the number words"""
     names: tuple[str, ...] = ()
     """ids of the quantities that were named; several when the name is shared"""
+    name: Sequence[str] = ()
+    """the words of the name"""
     shared: bool = False
     """the name is an everyday word too ("current", "flow")"""
     dimension: str = ""
@@ -281,7 +283,7 @@ class Cutter:
         cut.parted = False
         names = roles.get("name") or roles.get("shared")
         if names:
-            claim.names, claim.shared = names, "name" not in roles
+            claim.names, claim.shared, claim.name = names, "name" not in roles, cut.words[at:end]
         else:
             claim.dimension = roles["generic"]
         if "name" in roles and cut.classes[end - 1] == "d" and not claim.numbers:

@@ -62,8 +62,11 @@ class _Builder:
         return determinised(self.net, self.start, frozenset((self.end,)), self.groups)
 
     def _commands(self) -> None:
+        said = self.net.state()
         for command in self.grammar.commands:
-            self.net.phrases(self.start, (*command.phrases, *command.asked), self.end)
+            self.net.phrases(self.start, (*command.phrases, *command.asked), said)
+        self.net.link(said, self.end)
+        self.net.word(said, "please", self.end)
 
     # ------------------------------------------------------------------------------------------ values
 
@@ -137,8 +140,21 @@ class _Builder:
         for label in self.labels["&"]:
             net.word(after_unit, label, fraction)
         net.form(fraction, "a[HQ]", done, self.labels)
+        minutes, ten, tenth = net.state(), net.state(), net.state()
+        times = [u for u in grammar.units.by_id.values() if u.dimension == "time"]
+        net.phrases(counted, [n for u in times if u.id == "min" for n in u.names], minutes)
+        for label in self.labels["&"]:
+            net.word(minutes, label, ten)
+        net.link(minutes, ten)
+        net.form(ten, FORMS["cardinal"], tenth, self.labels)
+        net.phrases(tenth, [n for u in times if u.id == "s" for n in u.names], done)
+        one, one_unit = net.state(), net.state()
+        net.form(number, "a", one, self.labels)
+        net.phrases(one, [n for u in grammar.units.by_id.values() for n in u.names], one_unit)
+        for label in self.labels["&"]:
+            net.word(one_unit, label, fraction)
         of, article, unit = net.state(), net.state(), net.state()
-        net.form(number, "[HQ]", of, self.labels)
+        net.form(number, "[ad]?[HQ]", of, self.labels)
         net.word(of, "of", article)
         net.link(of, article)
         net.form(article, "a", unit, self.labels)

@@ -34,7 +34,7 @@ class Scales:
     def __init__(self, grammar: Grammar) -> None:
         self._quantities = grammar.quantities
         self._units = grammar.units
-        self._alike = {quantity: frozenset(group) for group in grammar.alike for quantity in group}
+        self._alike = grammar.alike
         self._pairs = dict(grammar.pairs)
 
     def name_pair(self, claims: Sequence[Claim], expectation: Expectation) -> None:
@@ -60,14 +60,20 @@ class Scales:
             names = (self._unnamed(claim, expectation, before, weighed),)
         for quantity in names:
             self._against(claim, claim.numbers, quantity, expectation, weighed)
-        expected = expectation.quantity
-        if len(claim.names) == 1 and expected != claim.names[0] and expected in self._alike.get(claim.names[0], ()):
+        if len(claim.names) == 1 and expectation.quantity not in (None, claim.names[0]):
+            self._sounds_like_expected(claim, expectation, weighed)
+        return weighed
+
+    def _sounds_like_expected(self, claim: Claim, expectation: Expectation, weighed: Weighed) -> None:
+        """The name of another quantity may be a slip of the ear: asked when the step's own would fit too."""
+        named, expected = claim.names[0], expectation.quantity
+        name = " ".join(claim.name)
+        if any(named in group and expected in group and name not in clear for group, clear in self._alike):
             other = Weighed()
             self._against(claim, claim.numbers, expected, expectation, other)
             if other.fitting:
-                weighed.doubts.append(f"{self._said(claim.names[0])} sounds like {self._said(expected)}")
+                weighed.doubts.append(f"{self._said(named)} sounds like {self._said(expected)}")
                 weighed.fitting += other.fitting
-        return weighed
 
     def _expected(self, expectation: Expectation, claim: Claim) -> str | None:
         """The step's quantity, unless a generic name or nothing of it fits the claim's dimension."""
@@ -149,7 +155,8 @@ class Scales:
                 weighed.reasons.append(f"{decimal_string(value)} is outside {bounds} for {quantity.said}")
             else:
                 weighed.fitting.append(reading)
-                if number.form == "dropped_point" and not self._typical(quantity, value, expectation):
+                typical_low, typical_high = quantity.typical(expectation.gas)
+                if number.form == "dropped_point" and not typical_low <= value <= typical_high:
                     weighed.doubts.append("a point may have been left out")
                 if number.form == "groups":
                     weighed.doubts.append("single digits or one number")
@@ -165,10 +172,6 @@ class Scales:
             if expectation.high is not None:
                 high = expectation.high
         return low, high
-
-    def _typical(self, quantity: Quantity, value: Decimal, expectation: Expectation) -> bool:
-        low, high = quantity.typical(expectation.gas)
-        return low <= value <= high
 
     def _plausible(
         self, numbers: Sequence[NumberReading], quantity: Quantity, unit: str, low: Decimal, high: Decimal

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 from handsfree.language.grammar import Grammar
 from handsfree.language.numbers import Numbers
@@ -18,7 +18,7 @@ UNKNOWN = "?"
 MOST_CHARACTERS = 4000
 """Longer lines are cut: nobody says so much in one breath."""
 
-_PLAIN = re.compile(r"[a-z' ]*")
+_PLAIN = re.compile(r"(?:[a-z ]|(?<=[a-z])'(?=[a-z]))*")
 _TIME = re.compile(r"\b([01]?[0-9]|2[0-3]):([0-5][0-9])\b")
 _DATE = re.compile(r"\b(0?[1-9]|[12][0-9]|3[01])[/.](0?[1-9]|1[0-2])[/.]((?:19|20)?[0-9]{2})\b")
 _ISO_DATE = re.compile(r"\b((?:19|20)[0-9]{2})-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])\b")
@@ -38,23 +38,26 @@ class Written:
         self._keys = frozenset(self._words)
         self._months = {number: word for word, number in grammar.dates["months"].items()}
         self._ordinals = {number: word for word, number in grammar.numbers.ordinals.items()}
-        names = {
-            w.lower(): q.names[0] for q in grammar.quantities.values() for w in q.written if re.search(r"[0-9₂]", w)
-        }
-        self._names = [
-            (re.compile(rf"(?<![a-z]){re.escape(written)}(?=[0-9])"), f" {spoken.rsplit(' ', 1)[0]} two ")
-            for written, spoken in names.items()
-        ] + [
-            (re.compile(rf"(?<![a-z]){re.escape(written)}(?![a-z0-9])"), f" {spoken} ")
-            for written, spoken in names.items()
-        ]
-        units: dict[str, str] = {}
-        for unit in grammar.units.by_id.values():
-            for written in unit.written:
-                units.setdefault(written.lower(), unit.plural)
+        self._names = [*self._written_names(grammar)]
+        units = {w.lower(): unit.plural for unit in reversed([*grammar.units.by_id.values()]) for w in unit.written}
         self._units: Mapping[str, str] = units
-        ordered = sorted(units, key=len, reverse=True)
-        self._unit = re.compile(rf"(?<=[0-9\s])({'|'.join(re.escape(u) for u in ordered)})(?![a-z0-9/])")
+        long = "|".join(re.escape(u) for u in sorted(units, key=len, reverse=True) if len(u) > 1)
+        short = "".join(re.escape(u) for u in units if len(u) == 1 and u not in "a%°")
+        behind = r"(?![a-z0-9/])"
+        # one letter is a unit only right behind a figure: "3 a" may go on as "3 and a half"
+        self._unit = re.compile(rf"(?<=[0-9\s])({long}){behind}|(?<=[0-9])\s?([{short}]){behind}|(?<=[0-9])(a){behind}")
+
+    def _written_names(self, grammar: Grammar) -> Iterator[tuple[re.Pattern[str], str]]:
+        """Patterns of written names that hold a figure ("CO2"), each with its spoken words.
+
+        A figure may be glued to it: "CO29.2" becomes "c o two nine point two", and `pieces` decides whose the two is.
+        """
+        for quantity in grammar.quantities.values():
+            for written in (w.lower() for w in quantity.written if re.search("[0-9₂]", w)):
+                plain = unicodedata.normalize("NFKC", written)
+                same = (n for n in quantity.names if n.replace(" ", "").replace("two", "2") == plain)
+                spoken = next(same, quantity.names[0])
+                yield re.compile(rf"(?<![a-z]){re.escape(plain)}(?![a-z])"), f" {spoken} "
 
     def words(self, text: str) -> list[str]:
         """The spoken words of a line, lower case. Never raises; at most MOST_CHARACTERS are read."""
@@ -89,14 +92,14 @@ class Written:
         text = _TIME.sub(lambda m: self._time(int(m[1]), m[2]), text)
         for pattern, spoken in self._names:
             text = pattern.sub(spoken, text)
-        text = self._unit.sub(lambda m: f" {self._units[m[1]]} ", text)
+        text = self._unit.sub(lambda m: f" {self._units[m[m.lastindex or 0]]} ", text)
         text = _MINUS.sub(" minus ", text)
         words: list[str] = []
         for token in _TOKEN.findall(text):
             if token[0] in "0123456789" or (token[0] == "." and len(token) > 1):
                 words += self._figure(token)
             elif "a" <= token[0] <= "z":
-                words.append(token.rstrip("'"))
+                words.append(token.strip("'"))
             elif token == "%":
                 words.append("percent")
             elif token == "°":

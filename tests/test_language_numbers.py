@@ -1,0 +1,278 @@
+"""Number words to decimals and back."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from num2words import num2words  # LGPL, only an oracle
+from text_to_num import text2num
+
+from handsfree.language import load_language
+from handsfree.language.numbers import NumberReading, Numbers
+
+NUMBERS: Numbers = load_language().grammar.numbers
+WORDS = sorted([*NUMBERS.classes, *NUMBERS.ordinals])
+
+
+def readings(words: str) -> list[str]:
+    return [format(r.value, "f") for r in NUMBERS.parse(words.split())]
+
+
+@pytest.mark.parametrize(
+    ("words", "value"),
+    [
+        ("eight", "8"),
+        ("nought", "0"),
+        ("seventeen", "17"),
+        ("ninety three", "93"),
+        ("hundred", "100"),
+        ("a hundred and nine", "109"),
+        ("two hundred sixty", "260"),
+        ("sixteen hundred", "1600"),
+        ("fourteen hundred and twelve", "1412"),
+        ("sixty hundred", "6000"),
+        ("a thousand and three", "1003"),
+        ("seventy one thousand two hundred and six", "71206"),
+        ("three million and forty", "3000040"),
+        ("one billion two million three thousand and four", "1002003004"),
+        ("seven trillion", "7000000000000"),
+        ("two thousand million", "2000000000"),
+        ("minus twelve", "-12"),
+        ("plus three", "3"),
+        ("negative nought", "-0"),
+        ("six point two", "6.2"),
+        ("six point two zero", "6.20"),
+        ("point nine", "0.9"),
+        ("nil point four", "0.4"),
+        ("minus point five", "-0.5"),
+        ("oh point triple oh six", "0.0006"),
+        ("point double four", "0.44"),
+        ("seven point fifteen", "7.15"),
+        ("seven point thirty", "7.30"),
+        ("seven point thirty six", "7.36"),
+        ("four one point two", "41.2"),
+        ("two forty point one", "240.1"),
+        ("oh six one point five", "61.5"),
+        ("one point six million", "1600000"),
+        ("half", "0.5"),
+        ("a quarter", "0.25"),
+        ("three quarters", "0.75"),
+        ("five halves", "2.5"),
+        ("four and a half", "4.5"),
+        ("four and three quarters", "4.75"),
+        ("four and quarter", "4.25"),
+        ("two sixty and a half", "260.5"),
+        ("two and a half thousand", "2500"),
+        ("half a million", "500000"),
+        ("quarter million", "250000"),
+        ("minus one and a half", "-1.5"),
+        ("twelve point", None),
+        ("point", None),
+        ("minus", None),
+        ("and four", None),
+        ("four and", None),
+        ("four and a", None),
+        ("a", None),
+        ("double", None),
+        ("four double", None),
+        ("double twenty", None),
+        ("treble double one", None),
+        ("hundred hundred", None),
+        ("two thousand thousand", None),
+        ("million thousand", None),
+        ("one point two point three", None),
+        ("one minus two", None),
+        ("nine nine hundred", None),
+        ("point five and a half", None),
+        ("fifty and six", None),
+        ("banana", None),
+    ],
+)
+def test_one_reading(words: str, value: str | None) -> None:
+    """A run of number words has the one reading that people give it, with its digits, or none at all."""
+    assert readings(words) == ([] if value is None else [value])
+
+
+@pytest.mark.parametrize(
+    ("words", "expected"),
+    [
+        ("four one", ["41", "4.1"]),
+        ("oh four", ["4", "0.04", "0.4"]),
+        ("double oh six", ["6", "0.006", "0.06", "0.6"]),
+        ("three oh five", ["305", "3.05", "30.5"]),
+        ("one two three four", ["1234", "1.234", "12.34", "123.4"]),
+        ("one two three four five", ["12345"]),
+        ("two eighty", ["280", "2.80"]),
+        ("two eighty six", ["286", "2.86"]),
+        ("two sixteen", ["216", "2.16"]),
+        ("fourteen sixty", ["1460", "14.60"]),
+        ("fourteen oh six", ["1406", "14.06"]),
+        ("minus two eighty", ["-280", "-2.80"]),
+        ("a hundred and a half", ["100.5", "150"]),
+        ("minus two million and a quarter", ["-2000000.25", "-2250000"]),
+    ],
+)
+def test_two_readings(words: str, expected: list[str]) -> None:
+    """What can be read in more than one way gives every way, the plainest first."""
+    assert readings(words) == expected
+
+
+@pytest.mark.parametrize("words", ["fifteen six", "seventy seventeen", "eleven twelve thirteen", "nineteen oh"])
+def test_teens_and_tens_side_by_side_are_never_added(words: str) -> None:
+    """Groups that make no number are offered as the digits that were said, marked as groups, and never as a sum."""
+    found = NUMBERS.parse(words.split())
+    assert found[0].form == "groups"
+    assert format(found[0].value, "f") == "".join(NUMBERS.digit_string([w]) or "" for w in words.split())
+
+
+@pytest.mark.parametrize(
+    ("words", "value"),
+    [
+        ("ninth", "9"),
+        ("twelfth", "12"),
+        ("twentieth", "20"),
+        ("forty second", "42"),
+        ("hundredth", "100"),
+        ("two hundred and ninth", "209"),
+        ("three thousandth", "3000"),
+        ("minus third", "-3"),
+        ("millionth", "1000000"),
+        ("two third", None),
+        ("first second", None),
+    ],
+)
+def test_ordinals(words: str, value: str | None) -> None:
+    """An ordinal is its number, of the form "ordinal"; ordinals that people do not form are none."""
+    found = NUMBERS.parse(words.split())
+    assert found == (() if value is None else (NumberReading(Decimal(value), "ordinal"),))
+
+
+@pytest.mark.parametrize(
+    ("words", "text"),
+    [
+        ("oh four seven", "047"),
+        ("treble nine", "999"),
+        ("double oh seven", "007"),
+        ("forty seven eleven three", "47113"),
+        ("two hundred and five", "205"),
+        ("plus four four", "44"),
+        ("oh one two point three four", "012.34"),
+        ("ninety", "90"),
+        ("one point twenty", "1.20"),
+        ("one point", None),
+        ("point four", None),
+        ("minus four", None),
+        ("four and five", None),
+        ("x", None),
+        ("", None),
+    ],
+)
+def test_digit_strings(words: str, text: str | None) -> None:
+    """Words as a string of digits keep leading zeros and groups; anything else is none."""
+    assert NUMBERS.digit_string(words.split()) == text
+
+
+def test_nothing_is_no_number() -> None:
+    """No words are no number."""
+    assert NUMBERS.parse([]) == ()
+
+
+FINITE = st.decimals(
+    allow_nan=False, allow_infinity=False, places=None, min_value=-(10**15) + 1, max_value=10**15 - 1
+).filter(lambda x: -12 <= int(x.as_tuple().exponent) <= 0)
+
+
+@given(FINITE)
+def test_what_is_said_is_read_back(value: Decimal) -> None:
+    """Every value below 10 ** 15, said, has exactly one reading: itself, with all of its digits."""
+    found = NUMBERS.parse(NUMBERS.say(value).split())
+    assert [format(r.value, "f") for r in found] == [format(value, "f")]
+
+
+@given(st.integers(10**15, 10**20))
+def test_very_large_numbers_are_said_digit_by_digit(value: int) -> None:
+    """From 10 ** 15 on a number is said, and read, digit by digit."""
+    assert readings(NUMBERS.say(Decimal(value))) == [str(value)]
+
+
+@pytest.mark.parametrize("text", ["NaN", "Infinity", "-Infinity"])
+def test_what_is_no_number_cannot_be_said(text: str) -> None:
+    """A value that is not finite has no words."""
+    with pytest.raises(ValueError, match="no number"):
+        NUMBERS.say(Decimal(text))
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [
+        ("0", "zero"),
+        ("-4", "minus four"),
+        ("13", "thirteen"),
+        ("30", "thirty"),
+        ("109", "one hundred and nine"),
+        ("500", "five hundred"),
+        ("1006", "one thousand and six"),
+        ("1250", "one thousand two hundred and fifty"),
+        ("2000000", "two million"),
+        ("3000000001", "three billion and one"),
+        ("4.50", "four point five zero"),
+        ("0.008", "zero point zero zero eight"),
+        ("1E+3", "one thousand"),
+    ],
+)
+def test_how_a_number_is_said(value: str, words: str) -> None:
+    """The whole part is a British cardinal, the digits after the point follow one by one."""
+    assert NUMBERS.say(Decimal(value)) == words
+
+
+def test_how_digits_are_said() -> None:
+    """A string of digits is said digit by digit, leading zeros and point included."""
+    assert NUMBERS.say_digits("0481.50") == "zero four eight one point five zero"
+
+
+@given(st.integers(0, 10**12 - 1))
+def test_agrees_with_what_num2words_writes(value: int) -> None:
+    """Cardinals as num2words writes them are read as the number they came from."""
+    words = num2words(value, lang="en").replace("-", " ").replace(",", "").split()
+    assert [r.value for r in NUMBERS.parse(words)] == [value]
+
+
+@given(st.integers(1, 10**6))
+def test_agrees_with_the_ordinals_that_num2words_writes(value: int) -> None:
+    """Ordinals as num2words writes them are read as the number they came from."""
+    words = num2words(value, to="ordinal", lang="en").replace("-", " ").replace(",", "").split()
+    assert [r.value for r in NUMBERS.parse(words)] == [value]
+
+
+@given(st.integers(0, 10**9))
+def test_text2num_agrees_on_what_is_said(value: int) -> None:
+    """A reader of number words that is not ours reads our words as the same number."""
+    assert text2num(NUMBERS.say(Decimal(value)), "en") == value
+
+
+@given(st.lists(st.sampled_from(WORDS), max_size=9))
+def test_any_list_of_number_words_is_answered(words: list[str]) -> None:
+    """No list of number words raises; every reading is finite, and the first is not repeated."""
+    found = NUMBERS.parse(words)
+    assert all(r.value.is_finite() for r in found)
+    assert len({format(r.value, "f") for r in found}) == len(found)
+
+
+@given(st.lists(st.sampled_from(WORDS), max_size=9))
+def test_digits_are_kept(words: list[str]) -> None:
+    """A certain reading of single digits shows exactly the digits that were said."""
+    if words and all(NUMBERS.classes.get(w) in ("d", "o", "p") for w in words):
+        found = NUMBERS.parse(words)
+        if len(found) == 1:
+            said = "".join("." if NUMBERS.classes[w] == "p" else NUMBERS.digit_string([w]) or "" for w in words)
+            assert found[0].value == Decimal(said)
+            assert len(said.partition(".")[2]) == -int(found[0].value.as_tuple().exponent)
+
+
+def test_every_word_has_one_class() -> None:
+    """A number word belongs to one class, and the words of a class can be listed with the preferred one first."""
+    assert NUMBERS.words_of("o")[0] == "zero"
+    assert {w for letter in "doeThkmbtpDR-+&aHQ" for w in NUMBERS.words_of(letter)} == set(NUMBERS.classes)
