@@ -30,7 +30,8 @@ def readings_of(text: str) -> dict[str, D]:
 
 GOOD_VISIT = readings_of(
     "standing_pressure 22.5, working_pressure 20.5, inlet_pressure 19.8, co2.maximum 9.2, o2.maximum 4.5, "
-    "co.maximum 92, co_co2_ratio.maximum 0.0010, co2.minimum 8.8, o2.minimum 5.2, co.minimum 8, co_co2_ratio.minimum 0.0001, "
+    "co.maximum 92, co_co2_ratio.maximum 0.0010, "
+    "co2.minimum 8.8, o2.minimum 5.2, co.minimum 8, co_co2_ratio.minimum 0.0001, "
     "flue_temperature 58, air_temperature 14, flow_temperature 70, return_temperature 50, system_pressure.cold 1.2, "
     "system_pressure.hot 1.8, hot_temperature 48, cold_temperature 10, meter_index.before 48123.456, "
     "meter_index.after 48123.544, heat_input.gross 30.2, hot_water_output 26.9, heat_output 24.1"
