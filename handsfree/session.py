@@ -1,0 +1,170 @@
+"""A plan, a folder, a source and a voice in; a visit held from its first prompt to its last, every event on disk before it is spoken."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+from handsfree.dialogue.effects import Cue, Effect, Listen, Louder, Quieter, Say, Slower, Stop, Wait
+from handsfree.dialogue.engine import Decision, Engine
+from handsfree.dialogue.inputs import HeardInput, Input, Silence, SoundCameBack, SoundWentAway, WaitOver
+from handsfree.dialogue.state import State, apply
+from handsfree.events import Entry, Event, VisitStarted
+from handsfree.language import Language
+from handsfree.model import SAMPLE_RATE, Expectation, Heard, Segment
+from handsfree.record.folder import VisitFolder
+from handsfree.sources import Arrival, Back, Ended, Lost, Quiet, Source, Spoken, Typed
+from handsfree.voice.speaker import Speaker
+
+
+class Ears(Protocol):
+    """What a session needs of the listeners."""
+
+    def hear(self, segment: Segment, expectation: Expectation) -> Heard: ...
+
+
+@dataclass(frozen=True, slots=True)
+class VisitEnd:
+    """How a run of a visit ended."""
+
+    complete: bool
+    """the plan was finished with no mandatory item open"""
+    finished: bool
+    """the engineer ended it; False = the source ran out, and the visit can be resumed"""
+    state: State
+    first_prompt_s: float
+    """s from the start of the run to its first prompt"""
+
+
+class Session:
+    """One run of a visit. Everything that acts on the world comes in here; the decisions are the engine's.
+
+    Args:
+        engine: plan, job and language, joined.
+        folder: the visit's folder, open and locked.
+        source: where utterances come from.
+        speaker: where prompts go.
+        ears: the listeners; None when the source gives words.
+        language: understands typed words.
+        on_entry: called with every event once it is on disk (the screen, `--json`).
+    """
+
+    def __init__(
+        self,
+        engine: Engine,
+        folder: VisitFolder,
+        source: Source,
+        speaker: Speaker,
+        ears: Ears | None,
+        language: Language,
+        on_entry: Callable[[Entry], None],
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._engine = engine
+        self._folder = folder
+        self._source = source
+        self._speaker = speaker
+        self._ears = ears
+        self._language = language
+        self._on_entry = on_entry
+        self._clock = clock
+        self._started = clock()
+        self._first_prompt_s: float | None = None
+
+    def begin(self, started: VisitStarted) -> VisitEnd:
+        """Hold a new visit until it is finished or the source runs out.
+
+        Raises:
+            MissingPart: the disk is full; what was confirmed before is kept.
+        """
+        state = self._keep(State(), (started,))
+        return self._hold(state, self._engine.start(state))
+
+    def carry_on(self, entries: Iterable[Entry]) -> VisitEnd:
+        """Hold a visit from where its journal ends. Raises as `begin`."""
+        state = State()
+        for entry in entries:
+            state = apply(state, entry)
+        return self._hold(state, self._engine.resume(state, f"from {self._source.name}"))
+
+    def _hold(self, state: State, decision: Decision) -> VisitEnd:
+        while True:
+            state = self._keep(state, decision.events)
+            last = self._carry_out(decision.effects)
+            if isinstance(last, Stop):
+                return self._end(state, last.complete, finished=True)
+            answer = self._await(last)
+            if answer is None:
+                return self._end(state, False, finished=False)
+            decision = self._engine.decide(state, answer)
+
+    def _end(self, state: State, complete: bool, *, finished: bool) -> VisitEnd:
+        return VisitEnd(complete, finished, state, self._first_prompt_s or 0.0)
+
+    def _keep(self, state: State, events: Iterable[Event]) -> State:
+        """Every event on disk, then in the state, then on the screen: nothing is spoken before it is saved."""
+        for event in events:
+            entry = self._folder.append(event)
+            state = apply(state, entry)
+            self._on_entry(entry)
+        return state
+
+    def _carry_out(self, effects: tuple[Effect, ...]) -> Effect:
+        """Speak what is to be spoken; the last effect says what to wait for."""
+        for effect in effects[:-1]:
+            match effect:
+                case Say():
+                    if self._first_prompt_s is None:
+                        self._first_prompt_s = self._clock() - self._started
+                    self._speaker.say(effect.text)
+                case Cue():
+                    self._speaker.cue(effect.name)
+                case Louder():
+                    self._speaker.adjust("louder")
+                case Quieter():
+                    self._speaker.adjust("quieter")
+                case Slower():
+                    self._speaker.adjust("slower")
+        return effects[-1]
+
+    def _await(self, effect: Effect) -> Input | None:
+        """What happens next, as an input of the engine; None when nothing more will come."""
+        match effect:
+            case Listen():
+                expectation = effect.expectation
+                arrival = self._source.listen(expectation, effect.timeout_s)
+            case Wait():
+                expectation = effect.expectation
+                start = self._clock()
+                arrival = self._source.wait(effect.seconds)
+                if isinstance(arrival, Quiet):
+                    return WaitOver(arrival.seconds)
+                waited_s = min(self._clock() - start, effect.seconds)
+                return self._input_of(arrival, expectation, waited_s)
+            case _:
+                raise TypeError(f"a decision must end in Listen, Wait or Stop, not {effect!r}")
+        return self._input_of(arrival, expectation)
+
+    def _input_of(self, arrival: Arrival, expectation: Expectation, waited_s: float = 0.0) -> Input | None:
+        match arrival:
+            case Spoken(segment):
+                return HeardInput(self._hear(segment, expectation), waited_s)
+            case Typed(words, at_s):
+                outcome = self._language.understand(words, expectation)
+                return HeardInput(Heard(words, outcome, start_s=at_s, end_s=at_s), waited_s)
+            case Quiet(seconds):
+                return Silence(seconds)
+            case Lost(reason):
+                return SoundWentAway(reason)
+            case Back():
+                return SoundCameBack()
+            case Ended():
+                return None
+
+    def _hear(self, segment: Segment, expectation: Expectation) -> Heard:
+        """The clip goes to disk before the listeners look at it: audio is evidence even if they fail."""
+        clip = self._folder.save_clip(segment.samples, SAMPLE_RATE)
+        assert self._ears is not None, "a source of sound needs listeners"
+        return replace(self._ears.hear(segment, expectation), clip=clip)
