@@ -55,4 +55,5 @@ def log_mel(samples: NDArray[np.float32], frames: int) -> NDArray[np.float32]:
     power = np.abs(np.fft.rfft(rows * hann, axis=1)).astype(np.float32) ** 2
     logarithm = np.log10(np.maximum(mel_filters() @ power.T, 1e-10))
     logarithm = np.maximum(logarithm, logarithm.max() - 8)
-    return ((logarithm + 4) / 4)[None].astype(np.float32)
+    features: NDArray[np.float32] = ((logarithm + 4) / 4)[None].astype(np.float32)
+    return features

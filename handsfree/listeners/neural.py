@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from handsfree.listeners.base import Candidate, Opinion, WordAutomaton, Words, outcome_key
 from handsfree.listeners.beam import Decoder, Text, by_value, search
+from handsfree.listeners.levels import levelled
 from handsfree.listeners.spelling import all_spellings
 from handsfree.listeners.tokens import SurfaceAutomaton, TokenGrammar, TokenTrie
 from handsfree.model import SAMPLE_RATE, Expectation, Nothing, Outcome, Segment, Unsure
@@ -25,7 +26,9 @@ class TokenModel(Protocol):
     """A speech model that writes tokens."""
 
     name: str
-    texts: Sequence[str]
+
+    @property
+    def texts(self) -> Sequence[str]: ...
 
     def decode(self, samples: NDArray[np.float32]) -> Decoder: ...
 
@@ -103,16 +106,3 @@ class NeuralListener:
             if isinstance(fallback[1], Nothing):
                 fallback = spoken, outcome
         return fallback
-
-
-def levelled(samples: NDArray[np.float32]) -> NDArray[np.float32] | None:
-    """The samples without offset and at a usual level; None when there is nothing in them (silence, no numbers)."""
-    clean = np.nan_to_num(np.asarray(samples, np.float32), nan=0.0, posinf=1.0, neginf=-1.0)
-    if not len(clean):
-        return None
-    clean = clean - clean.mean()
-    peak = float(np.abs(clean).max())
-    if peak < 1e-4:
-        return None
-    result: NDArray[np.float32] = clean * np.float32(0.5 / peak)
-    return result
