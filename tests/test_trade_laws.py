@@ -62,6 +62,7 @@ def test_a_mixture_lies_between_its_parts(share: float) -> None:
         "ch4 92.5 + n2 7.5",
         "92.5% CH4 and 7.5% N2",
         "46.25% CH4, 46.25% methane, 7.5% N2",
+        '{"CH4": 0.925, "N2": 0.075}',
         "G23",
         "g23",
     ],

@@ -304,7 +304,7 @@ COMPUTATIONS = (
             text_key("pipes", "lengths and copper sizes, '9m of 15mm, 3m of 22mm', or none", "none"),
             Key(
                 "fittings",
-                "allowance for fittings, %",
+                "allowance for fittings on the pipes",
                 "number",
                 *tightness.installation_volume_m3.ranges["fittings_pct"],
                 default="10",

@@ -208,7 +208,7 @@ def find_gas(text: str) -> Gas:
         BadInput: no such gas, or a mixture whose parts do not add up to 1 or to 100 %.
     """
     components, gases = _data()
-    wanted = re.sub(r"\band\b", ",", text.strip().lower())
+    wanted = re.sub(r"\band\b|[{}\"']", " ", text.lower()).strip()
     joined = wanted.replace(" ", "_")
     if joined in gases:
         return gases[joined]

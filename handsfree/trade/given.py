@@ -32,6 +32,7 @@ _UNIT_OF_ENDING = (
     ("_ppm", "ppm"),
     ("_ohm", "ohm"),
     ("_deg", "deg"),
+    ("fittings", "%"),
     ("_kw", "kW"),
     ("_ft3", "ft3"),
     ("_m3", "m3"),
