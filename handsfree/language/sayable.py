@@ -309,7 +309,7 @@ def spellings_of(grammar: Grammar) -> Mapping[tuple[str, ...], tuple[str, ...]]:
 
 def random_words(automaton: WordAutomaton, rng: random.Random, most: int = 14) -> tuple[str, ...]:
     """A random walk through the automaton to one of its ends; from `most` words on it takes the shortest way out."""
-    distance = _distances(automaton)
+    distance: list[int] = []
     state = automaton.start
     words: list[str] = []
     while True:
@@ -318,6 +318,7 @@ def random_words(automaton: WordAutomaton, rng: random.Random, most: int = 14) -
             return tuple(words)
         choices = sorted(arcs.items())
         if len(words) >= most:
+            distance = distance or _distances(automaton)
             nearest = min(distance[target] for _, target in choices)
             choices = [(word, target) for word, target in choices if distance[target] == nearest]
         word, state = rng.choice(choices)
