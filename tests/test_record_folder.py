@@ -159,6 +159,21 @@ def test_a_full_disk_leaves_no_clip_under_a_clip_s_name(tmp_path: Path, monkeypa
         assert visit.save_clip(tone()).startswith("audio/0001-")
 
 
+def test_a_file_is_replaced_in_one_step(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Until the very last step the old file stands whole; when that step fails nothing else is left."""
+    path = tmp_path / "report.html"
+    folder.write_whole(path, b"old")
+
+    def fails(self: Path, target: Path) -> None:
+        assert target.read_bytes() == b"old"
+        raise OSError(errno.EIO, "Input/output error")
+
+    monkeypatch.setattr(Path, "replace", fails)
+    with pytest.raises(OSError, match="Input/output"):
+        folder.write_whole(path, b"new")
+    assert [p.read_bytes() for p in tmp_path.iterdir()] == [b"old"]
+
+
 def test_a_visit_on_a_disk_that_cannot_be_written_is_a_missing_part(tmp_path: Path) -> None:
     """A place that takes no folder is MissingPart, not a traceback."""
     with pytest.raises(MissingPart):

@@ -45,7 +45,8 @@ class FileInMemory:
         self.content = b""
         self.room = room
         self.chunk = chunk
-        self.sync_fails = False
+        self.sync_fails = 0
+        """how many of the next fsyncs fail"""
         self.truncate_fails = False
 
     def write(self, data: bytes) -> int:
@@ -61,6 +62,7 @@ class FileInMemory:
 
     def sync(self) -> None:
         if self.sync_fails:
+            self.sync_fails -= 1
             raise OSError(errno.EIO, "Input/output error")
 
     def truncate(self, size: int) -> None:
@@ -274,15 +276,16 @@ def test_once_there_is_room_again_the_journal_goes_on() -> None:
 
 
 @pytest.mark.parametrize("truncate_fails", [False, True])
-def test_after_a_failed_fsync_nothing_more_is_acknowledged(truncate_fails: bool) -> None:
+@pytest.mark.parametrize("failures", [1, 2])
+def test_after_a_failed_fsync_nothing_more_is_acknowledged(failures: int, truncate_fails: bool) -> None:
     """A journal whose fsync failed refuses every later event, because nobody knows what the disk holds."""
     file = FileInMemory()
     journal = new_journal(file)
     journal.append(reading("9.2"))
-    file.sync_fails, file.truncate_fails = True, truncate_fails
+    file.sync_fails, file.truncate_fails = failures, truncate_fails
     with pytest.raises(MissingPart, match="could not be written"):
         journal.append(reading("9.4"))
-    file.sync_fails = file.truncate_fails = False
+    file.sync_fails, file.truncate_fails = 0, False
     with pytest.raises(MissingPart, match="can no longer be written"):
         journal.append(reading("9.4"))
 

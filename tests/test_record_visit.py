@@ -163,6 +163,8 @@ def test_a_verdict_does_not_pass_to_another_value(tmp_path: Path) -> None:
         tmp_path / "v", reading("co2_max", "9.1"), judged("co2_max", "within", "9.1"), reading("co2_max", "10.4")
     )
     assert item(record, "co2_max").values[0].judgement is None
+    other = visit_of(tmp_path / "w", reading("co2_max", "10.4"), judged("co2_max", "within", "9.1"))
+    assert item(other, "co2_max").values[0].judgement is None
 
 
 def test_rounds_are_kept_apart_and_only_the_last_one_needs_attention(tmp_path: Path) -> None:
