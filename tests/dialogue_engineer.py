@@ -23,6 +23,10 @@ def good_value(visit: Story, item: Item) -> Decimal:
         return Decimal(142)
     if item.id in ("hot_flow", "cold_temp", "hot_temp"):
         return {"hot_flow": Decimal("9.8"), "cold_temp": Decimal(10), "hot_temp": Decimal(44)}[item.id]
+    if item.id == "resistance":
+        return Decimal(3320)  # 10k type at 52.5 degC, the middle of a pipe's usual temperatures
+    if item.id in ("water_temp", "flow_temp") and visit.plan.has_item("resistance"):
+        return Decimal("52.5")
     if item.id == "return_temp":
         return Decimal(visit.state.values["flow_temp"].text) - 18
     if item.id in ("working", "inlet"):

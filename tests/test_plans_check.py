@@ -161,7 +161,7 @@ _ADDED_BELOW = {
 
 
 def _without_once(rows: Rows, rng: random.Random) -> int | None:
-    killers = _lines(rows, r"killer = true")
+    killers = [i for i in _lines(rows, r"killer = true") if f'repeats = "{_id_above(rows, i)}"' not in rows]
     if not killers:
         return None
     place = rng.choice(killers)
@@ -171,6 +171,11 @@ def _without_once(rows: Rows, rng: random.Random) -> int | None:
         return None
     del rows[once[0]]
     return place
+
+
+def _id_above(rows: Rows, place: int) -> str:
+    row = next(rows[i] for i in range(place, 0, -1) if rows[i].startswith("id ="))
+    return row.split('"')[1]
 
 
 BASES = [p for p in (*plan_folder().glob("*.toml"),) if p.stem in plan_names()]

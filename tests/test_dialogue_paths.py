@@ -1,0 +1,421 @@
+"""Every way through: interruptions at every place, every reachable state of a small plan, every path of the
+fault-finding plans."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import replace
+from decimal import Decimal
+
+import pytest
+from dialogue_engineer import good_answer, work_through
+from dialogue_story import SHORT_VISIT, Story, plan_named, play_until, story, the_job
+
+from handsfree.dialogue.effects import LAST, Stop, Wait
+from handsfree.dialogue.inputs import HeardInput, Input, Silence, WaitOver
+from handsfree.dialogue.prompts import phase
+from handsfree.dialogue.route import View
+from handsfree.dialogue.state import State, apply
+from handsfree.dialogue.working import limit_for
+from handsfree.events import CauseFound, Entry, Finished
+from handsfree.model import Command, Heard, Outcome, Reading, Readings, Text
+from handsfree.plans import Job, Plan, job_from_text, plan_from_text, plan_names
+from handsfree.plans.plan import Item
+
+
+def job_for(gas: str, kind: str) -> Job:
+    text = the_job().text.replace('gas = "ng"', f'gas = "{gas}"').replace('type = "combi"', f'type = "{kind}"')
+    if gas == "lpg":
+        text = text.replace("low = 8.8\nhigh = 9.8", "low = 10.0\nhigh = 11.0")
+        text = text.replace("low = 8.4\nhigh = 9.4", "low = 9.6\nhigh = 10.6")
+    return job_from_text(text)
+
+
+@pytest.mark.parametrize("gas", ["ng", "lpg"])
+@pytest.mark.parametrize("kind", ["combi", "system"])
+@pytest.mark.parametrize("name", [n for n in plan_names() if n not in ("hot_water_fault", "breakdown")])
+def test_a_visit_without_a_fault_comes_to_its_complete_end(name: str, gas: str, kind: str) -> None:
+    """Every plan, on both gases and both kinds of boiler, ends complete with every verdict within when every value is
+    good."""
+    visit = work_through(Story(plan_named(name), job_for(gas, kind)).begin())
+    visit.give(_heard(Command("finish")))
+    assert visit.state.finished == Finished(complete=True)
+    assert {r.result for r in visit.state.rulings.values()} <= {"within", "too_close"}
+
+
+def _heard(outcome: Outcome) -> HeardInput:
+    return HeardInput(Heard("some words", outcome, start_s=1.0, end_s=2.0))
+
+
+# ----------------------------------------------------------------------------------------- interruptions
+
+
+def essence(state: State) -> tuple[object, ...]:
+    """What must be the same after an interruption as before it."""
+    values = {i: (v.text, v.kind, v.round) for i, v in state.values.items()}
+    results = {i: dict(e.given) for i, (_, e) in state.results.items()}
+    return values, results, dict(state.rounds), state.deferred, state.item, state.unsafe, state.chunks_done
+
+
+INTERRUPTIONS: dict[str, tuple[str, ...]] = {
+    "hold": ("hold", "carry on", "yes"),
+    "hold, silence": ("hold", "...", "...", "carry on", "yes"),
+    "back": ("back", "yes"),
+    "back twice": ("back", "back", "yes"),
+    "where": ("where am i",),
+    "note": ("note", "the lagging is loose"),
+    "finish, no": ("finish", "no"),
+    "cancel": ("cancel",),
+    "silence": ("...", "..."),
+    "noise": ("mumble mumble",),
+    "power cut": ("CUT", "yes"),
+    "power cut twice": ("CUT", "CUT", "yes"),
+    "power cut on hold": ("hold", "CUT", "yes"),
+    "unsafe, cleared": (*("this is unsafe", "yes", "yes", "yes", "at risk", "yes", "a note", "carry on", "yes"),),
+}
+
+
+@pytest.mark.parametrize("how", INTERRUPTIONS)
+@pytest.mark.parametrize("item", [i for i in SHORT_VISIT if i != "boiler_serial"])
+def test_nothing_is_skipped_and_nothing_doubled_by_an_interruption(item: str, how: str) -> None:
+    """Interrupted while an item is asked, the visit comes back to the same item with the same values and results."""
+    visit = play_until(story(), item)
+    before = essence(visit.state)
+    for words in INTERRUPTIONS[how]:
+        visit.cut() if words == "CUT" else visit.hear(words)
+    assert essence(visit.state) == before
+
+
+@pytest.mark.parametrize("how", ["hold", "back", "power cut", "power cut on hold", "finish, no"])
+@pytest.mark.parametrize("item", [i for i, words in SHORT_VISIT.items() if len(words) == 2 and i != "boiler_serial"])
+def test_an_interrupted_read_back_saves_nothing(item: str, how: str) -> None:
+    """Interrupted while a value waits for its yes, the value is dropped and the item asked again."""
+    visit = play_until(story(), item)
+    before = essence(visit.state)
+    visit.hear(SHORT_VISIT[item][0])
+    for words in INTERRUPTIONS[how]:
+        visit.cut() if words == "CUT" else visit.hear(words)
+    assert essence(visit.state) == before
+
+
+@pytest.mark.parametrize("item", list(SHORT_VISIT))
+def test_an_item_left_for_later_is_answered_in_its_chunk(item: str) -> None:
+    """Left for later once, an item comes back and the visit still ends complete with the same values."""
+    straight = play_until(story(), None)
+    visit = play_until(story(), item).hear("later")
+    play_until(visit, None).hear("finish")
+    assert visit.state.finished == Finished(complete=True)
+    assert {i: v.text for i, v in visit.state.values.items()} == {i: v.text for i, v in straight.state.values.items()}
+
+
+@pytest.mark.parametrize("changed", ["vessel_charge", "let_by_rise", "co2_max", "co_max", "meter_start", "hot_flow"])
+def test_a_value_changed_at_the_end_ends_complete_all_the_same(changed: str) -> None:
+    """A change at the end opens what rests on the value, and answering that ends the visit complete."""
+    visit = play_until(story(), None)
+    name = plan_named("short_commissioning").item(changed).say
+    visit.hear(f"change {name}")
+    assert visit.state.item == changed
+    visit.hear(*SHORT_VISIT[changed])
+    play_until(visit, None).hear("finish")
+    assert visit.state.finished == Finished(complete=True)
+
+
+# --------------------------------------------------------------------------- every state of a small plan
+
+SMALL = """
+name = "small"
+title = "Small"
+about = "Every kind of item, for the exploration of states."
+opening = "Small."
+sources = ["ours"]
+[[chunk]]
+id = "one"
+title = "one"
+place = "here"
+done = "One complete."
+[[chunk.item]]
+id = "ready"
+say = "readiness"
+prompt = "Look at the case: shut?"
+expect = { yes_no = "yes" }
+killer = true
+on_outside = "unsafe"
+emergency = "products"
+outside = "Shut it."
+source = "ours"
+once = "small"
+[[chunk.item]]
+id = "charge"
+say = "vessel charge"
+prompt = "Read the vessel's charge."
+expect = { quantity = "vessel_charge" }
+limit = { low = 0.5, high = 1, unit = "bar", source = "ours" }
+outside = "Pump it up."
+source = "ours"
+[[chunk.item]]
+id = "cold"
+say = "cold pressure"
+prompt = "Read the gauge, system cold."
+expect = { quantity = "system_pressure", qualifier = "cold" }
+rests_on = ["charge"]
+source = "ours"
+[[chunk]]
+id = "two"
+title = "two"
+place = "there"
+done = "Two complete."
+[[chunk.item]]
+id = "settle"
+say = "settling"
+prompt = "Let it settle for a while."
+expect = { wait_s = 10, what = "settling" }
+source = "ours"
+[[chunk.item]]
+id = "hot"
+say = "hot pressure"
+prompt = "Read the gauge, system hot."
+expect = { quantity = "system_pressure", qualifier = "hot" }
+source = "ours"
+[[chunk.item]]
+id = "again"
+say = "another"
+prompt = "Look round: another one?"
+expect = { yes_no = "either" }
+source = "ours"
+[[loop]]
+id = "rounds"
+items = ["settle", "hot", "again"]
+until = { "answer.again" = "no" }
+max_rounds = 2
+again = "Once more."
+spent = "Enough."
+[[result]]
+id = "rise"
+say = "rise"
+compute = "difference"
+given = { value = "item.hot", less = "item.cold", unit = "bar" }
+limit = { low = 0, high = 1, unit = "bar", source = "ours" }
+outside = "Look at the vessel."
+read_again = ["hot"]
+source = "arithmetic"
+[[question]]
+id = "hot_over_cold"
+items = ["cold", "hot"]
+require = "item.hot >= item.cold"
+ask = "Hot is below cold. Both right?"
+source = "physics"
+"""
+
+
+def _readings(quantity: str, value: str, qualifier: str | None = None) -> Outcome:
+    return Readings((Reading(Decimal(value), quantity, "bar", qualifier),))
+
+
+INPUTS: dict[str, Input | str] = {
+    "yes": _heard(Command("yes")),
+    "no": _heard(Command("no")),
+    "hold": _heard(Command("hold")),
+    "carry on": _heard(Command("carry_on")),
+    "back": _heard(Command("back")),
+    "later": _heard(Command("defer")),
+    "cancel": _heard(Command("cancel")),
+    "finish": _heard(Command("finish")),
+    "change charge": _heard(Command("change", target="vessel charge")),
+    "no reading": _heard(Command("no_reading")),
+    "unsafe": _heard(Command("unsafe")),
+    "charge": _heard(_readings("vessel_charge", "0.75")),
+    "charge outside": _heard(_readings("vessel_charge", "0.2")),
+    "cold": _heard(_readings("system_pressure", "1.2", "cold")),
+    "hot": _heard(_readings("system_pressure", "1.8", "hot")),
+    "hot outside": _heard(_readings("system_pressure", "2.9", "hot")),
+    "hot below cold": _heard(_readings("system_pressure", "1.0", "hot")),
+    "class": _heard(Text("at_risk", "choice")),
+    "silence": Silence(10.0),
+    "wait over": WaitOver(10.0),
+    "cut": "cut",
+}
+_SINGLE = ("no reading", "unsafe", "charge outside", "hot outside", "hot below cold", "change charge", "later")
+"""taken once on a way: the number of ways stays finite without losing a place"""
+
+
+def abstract(state: State) -> tuple[object, ...]:
+    """The part of the state that decides what can follow."""
+    proposal = state.proposal.event if state.proposal else None
+    return (
+        state.item, state.entered, state.held, state.wait is not None, min(state.silences, 1),
+        proposal and (proposal.item, proposal.stage, str(proposal.readings), proposal.answer),
+        state.asked and (state.asked.what, state.asked.item),
+        state.question and state.question.id,
+        state.unsafe and len(state.unsafe.answers),
+        tuple(sorted((i, v.text) for i, v in state.values.items())),
+        state.deferred, state.offered, state.chunks_done, tuple(sorted(state.rounds.items())), state.spent,
+        tuple(sorted(state.accepted)), state.refused, tuple(sorted(state.settled_questions)),
+        tuple(sorted((i, len(r)) for i, r in state.outside_in.items())), state.finished and state.finished.complete,
+    )  # fmt: skip
+
+
+def explore(plan: Plan, most: int) -> tuple[int, int, list[str]]:
+    """Breadth-first over every input in every state: states seen, decisions made, what was wrong."""
+    start = Story(plan, Job(), skip_waits=False).begin()
+    engine = start.engine
+    seen = {(abstract(start.state), frozenset[str]())}
+    todo: deque[tuple[State, frozenset[str]]] = deque([(start.state, frozenset())])
+    decisions = 0
+    wrong: list[str] = []
+    while todo and len(seen) < most:
+        state, used = todo.popleft()
+        for name, given in INPUTS.items():
+            if name in _SINGLE and (name in used or len(used) >= 2):
+                continue
+            decision = engine.resume(state) if isinstance(given, str) else engine.decide(state, given)
+            decisions += 1
+            after = state
+            for event in decision.events:
+                after = apply(after, Entry(after.number + 1, "", event))
+            wrong += [
+                f"{phase_of(plan, state)} + {name}: {w}" for w in _wrong(plan, state, after, name, decision.effects)
+            ]
+            now = used | {name} if name in _SINGLE else used
+            key = (abstract(after), now)
+            if key not in seen and not isinstance(decision.effects[-1], Stop):
+                seen.add(key)
+                todo.append((after, now))
+    return len(seen), decisions, wrong
+
+
+def phase_of(plan: Plan, state: State) -> str:
+    return f"{phase(View(plan, Job(), state))}/{state.item}"
+
+
+def _wrong(plan: Plan, before: State, after: State, name: str, effects: tuple[object, ...]) -> Iterator[str]:
+    """What no input may do in any state."""
+    if [isinstance(e, LAST) for e in effects].count(True) != 1 or not isinstance(effects[-1], LAST):
+        yield "not one last effect"
+    if isinstance(effects[-1], Wait) != (after.wait is not None) and after.finished is None:
+        yield "listening does not match the wait"
+    gained = {i for i, v in after.values.items() if before.values.get(i) != v}
+    direct = {"yes": {"yes"}, "no": {"again"}, "wait over": {"settle"}, "charge": set()}
+    if gained and name not in direct and name != "cut":
+        yield f"{gained} saved by {name}"
+    if name == "cut" and gained:
+        yield f"{gained} saved by a cut"
+    if name in ("silence", "cut", "hold", "back") and gained:
+        yield f"{gained} saved by {name}"
+    if after.finished is not None and after.finished.complete:
+        for item in plan.items():
+            if item.id not in after.values:
+                yield f"complete with {item.id} open"
+        if after.unsafe is not None:
+            yield "complete while unsafe"
+    if before.unsafe is not None and after.unsafe is None and name != "yes":
+        yield "cleared without a yes"
+    if before.unsafe is not None and gained:
+        yield "a value saved while unsafe"
+
+
+def test_rule_20_exhaustive_search_finds_no_impossible_state() -> None:
+    """Breadth-first over 21 inputs in every state of a small plan with every kind of item, none breaks a promise."""
+    states, decisions, wrong = explore(plan_from_text(SMALL), 4_000)
+    assert wrong == []
+    assert states >= 4_000
+    assert decisions > 20_000
+
+
+# ------------------------------------------------------------------------------------ fault-finding paths
+
+
+_OTHER = {"resistance": Decimal(20000), "rate_time": Decimal(200), "hot_flow": Decimal("1.5"), "hot_temp": Decimal(30)}
+"""values that bring a result, not the reading itself, out of its limit"""
+
+
+def _outside(visit: Story, item: Item, reading: Reading) -> list[Decimal]:
+    limit = limit_for(visit.engine_view(), item.limit, reading.unit or "", visit.engine._trade)
+    if limit is None:
+        return []
+    off = limit.high * 2 if limit.high is not None else (limit.low or Decimal(0)) / 2
+    return [off.quantize(reading.value)]
+
+
+def outcomes_for(visit: Story, item: Item) -> list[Outcome]:
+    """Every answer that leads another way: each choice, yes and no, inside and outside the limit."""
+    expect = item.expect
+    if expect.kind == "yes_no":
+        if item.killer:
+            return [Command(expect.good[0])]
+        return [Command("yes"), Command("no")]
+    if expect.kind == "choice":
+        return [Text(answer, "choice") for answer in expect.phrases]
+    if expect.kind == "quantity":
+        inside = good_answer(visit)
+        assert isinstance(inside, Readings)
+        reading = inside.readings[0]
+        others = [_OTHER[item.id]] if item.id in _OTHER else _outside(visit, item, reading)
+        return [inside, *(Readings((replace(reading, value=value),)) for value in others)]
+    return [good_answer(visit)]
+
+
+def walk(visit: Story, causes: set[str], dead_ends: list[str]) -> int:
+    """Depth-first over every answer; the number of paths to an end."""
+    steps = 0
+    while visit.state.item and visit.state.item != "repaired" and visit.state.unsafe is None:
+        steps += 1
+        assert steps < 200, visit.said
+        if phase(visit.engine_view()) != "item":
+            visit.give(_heard(Command("yes") if _accepts(visit) else good_answer(visit)))
+            continue
+        choices = outcomes_for(visit, visit.plan.item(visit.state.item))
+        if len(choices) == 1:
+            visit.give(_heard(choices[0]))
+            continue
+        return sum(walk(_branch(visit, choice), causes, dead_ends) for choice in choices)
+    causes |= set(visit.state.causes)
+    if visit.state.item == "repaired" and not visit.state.causes:
+        visit.give(_heard(Text("maker", "choice"))).give(_heard(Command("yes")))
+        causes |= set(visit.state.causes)
+        if not visit.state.causes:
+            dead_ends.append(str({i: v.text for i, v in visit.state.values.items()}))
+    return 1
+
+
+def _accepts(visit: Story) -> bool:
+    proposal = visit.state.proposal
+    return proposal is None or proposal.event.stage != "read_again"
+
+
+def _branch(visit: Story, outcome: Outcome) -> Story:
+    twin = Story(visit.plan, visit.job)
+    twin.engine = visit.engine
+    twin.state, twin.effects, twin.clock_s = visit.state, visit.effects, visit.clock_s
+    twin.give(_heard(outcome))
+    if twin.state.proposal is not None and twin.state.proposal.event.stage == "read_again":
+        twin.give(_heard(outcome))
+    return twin
+
+
+@pytest.mark.parametrize(("name", "fewest"), [("hot_water_fault", 12), ("breakdown", 30)])
+def test_every_path_of_fault_finding_ends_in_a_cause(name: str, fewest: int) -> None:
+    """Whatever is answered the path ends in a cause, a part or "ring the maker", and every cause of the plan is
+    reached."""
+    plan = plan_named(name)
+    causes: set[str] = set()
+    dead_ends: list[str] = []
+    paths = walk(Story(plan, the_job()).begin(), causes, dead_ends)
+    assert dead_ends == []
+    assert {c.id for c in plan.causes} - causes <= {"not_found"}
+    assert paths >= fewest
+
+
+def test_a_cause_is_said_and_kept() -> None:
+    """A cause is spoken with what to do, and stands in the journal."""
+    visit = Story(plan_named("breakdown"), the_job()).begin()
+    for outcome in (
+        *(Command("no"), Command("yes"), Command("yes"), Command("yes")),
+        *(Text("no_ignition", "choice"), Command("yes")),
+    ):
+        visit.give(_heard(outcome))
+    while visit.state.item not in ("gas_elsewhere", None):
+        visit.give(_heard(good_answer(visit)))
+    visit.give(_heard(Command("no")))
+    assert [e.cause for e in visit.events(CauseFound)] == ["no_gas"]
+    assert "Cause: No gas to the house." in visit.said
