@@ -253,6 +253,24 @@ def test_a_hole_in_the_capture_times_breaks_the_utterance_off() -> None:
     assert second.speech_start_s == pytest.approx(4.0, abs=0.06)
 
 
+@pytest.mark.parametrize(("resumes_at", "damaged"), [(4.4, "the beginning was not heard"), (3.9, "")])
+def test_an_utterance_whose_beginning_fell_into_a_hole_is_damaged(resumes_at: float, damaged: str) -> None:
+    """Speech that is under way when sound returns has lost its beginning; speech that begins just after has not."""
+    blocks = blocks_of(scene(6.0, (4.0, 5.0)), [160])
+    kept = [b for b in blocks if not 3.0 <= b.captured_at < resumes_at]
+    (segment,) = push_all(Endpointer(), kept)
+    assert segment.damaged == damaged
+
+
+def test_the_noise_is_still_known_behind_a_hole() -> None:
+    """After a hole in loud steady noise speech is found with its true start, not with the noise before it."""
+    blocks = blocks_of(scene(8.0, (5.0, 6.0)) + fan(8.0, 0.02), [160])
+    kept = [b for b in blocks if not 3.0 <= b.captured_at < 4.3]
+    (segment,) = push_all(Endpointer(), kept)
+    assert segment.speech_start_s == pytest.approx(5.0, abs=0.08)
+    assert not segment.damaged
+
+
 def test_an_offset_is_taken_away() -> None:
     """A microphone with a direct-current offset gives the segments of one without."""
     sound = scene(4.0, (1.0, 2.0))

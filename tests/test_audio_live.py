@@ -85,7 +85,7 @@ def test_our_own_voice_is_played_but_not_heard(server: SoundServer, tmp_path: Pa
     """With the loudspeaker audible in the microphone, a prompt is played, the gate keeps it out, and an answer after it
     is heard whole; without the gate the prompt would be heard."""
     answer = tmp_path / "answer.wav"
-    soundfile.write(answer, np.concatenate([np.zeros(SAMPLE_RATE // 2), voice(0.9, seed=3)]), SAMPLE_RATE)
+    soundfile.write(answer, np.concatenate([np.zeros(round(0.8 * SAMPLE_RATE)), voice(0.9, seed=3)]), SAMPLE_RATE)
     gate = Gate()
     written: list[str] = []
     speaker = SpokenSpeaker(FixedVoice(), Loudspeaker(), written.append, gate=gate)
@@ -112,7 +112,7 @@ def test_our_own_voice_is_played_but_not_heard(server: SoundServer, tmp_path: Pa
     assert match > 0.4  # played at half its level
 
     heard = [s for b in blocks for part in no_gate.let_through(b) for s in open_ears.push(part)] + open_ears.flush()
-    assert len(heard) == 2
+    assert (heard[0].speech_start_s or 0.0) < spoken.end_s - 1.0
     gated = Endpointer()
     heard = [s for b in blocks for part in gate.let_through(b) for s in gated.push(part)] + gated.flush()
     (segment,) = heard

@@ -65,6 +65,17 @@ def test_what_was_captured_while_we_spoke_is_not_heard(system: FakeSystem, micro
     assert live.next(0.0) is None
 
 
+def test_an_answer_into_the_end_of_a_prompt_is_damaged(system: FakeSystem, microphone: Microphone) -> None:
+    """What began while our own voice still sounded has lost its beginning, also behind the very first prompt."""
+    gate = Gate()
+    live = LiveUtterances(microphone, gate, clock=system.clock)
+    gate.close_between(system.now, system.now + 2.5)
+    system.send_sound(scene(5.0, (2.0, 3.5)))
+    answer = live.next(0.0)
+    assert isinstance(answer, Segment)
+    assert answer.damaged == "the beginning was not heard"
+
+
 def test_a_lost_microphone_gives_what_was_said_as_damaged_and_then_the_news(
     system: FakeSystem, microphone: Microphone
 ) -> None:

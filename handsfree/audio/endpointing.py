@@ -18,6 +18,7 @@ HoldOpen = Callable[[Segment], bool]
 
 SAMPLES_LOST = "samples were lost"
 SOUND_CUT = "the sound broke off"
+START_MISSING = "the beginning was not heard"
 TOO_LONG = "too long for one utterance"
 CLIPPED = "clipped"
 
@@ -58,7 +59,8 @@ class Endpointer:
     """Cuts a stream of blocks into utterances.
 
     Pure: the same samples give the same segments, in whatever blocks they come. Each block is taken at its own rate; a
-    hole in the capture times (lost samples, or our own voice gated away) ends the utterance that was under way.
+    hole in the capture times (lost samples, or our own voice gated away) ends the utterance that was under way, and an
+    utterance that is under way when sound returns is damaged: "fifty two" spoken into the end of a prompt is no "two".
 
     Args:
         options: how utterances are cut.
@@ -69,6 +71,7 @@ class Endpointer:
         self.options = options or EndpointOptions()
         self.hold_open = hold_open
         self._intake: _Intake | None = None
+        self._had_sound = False
         self._cutter = _Cutter(self.options, self._held)
 
     def push(self, block: Block) -> list[Segment]:
@@ -80,11 +83,16 @@ class Endpointer:
             found = self.flush(SOUND_CUT)
         if self._intake is None:
             self._intake = _Intake(block.rate)
-            self._cutter.begin(block.captured_at)
+            self._cutter.begin(block.captured_at, after_hole=self._had_sound)
+            self._had_sound = True
         if block.overflowed:
             self._cutter.mark_lost(self._intake.seconds, self._intake.seconds + len(block.samples) / block.rate)
         self._cutter.take(self._intake.take(block))
         return found + self._cutter.cut()
+
+    def join_late(self) -> None:
+        """The stream to come is joined in the middle, as a microphone is: what is under way lacks its beginning."""
+        self._had_sound = True
 
     def flush(self, damaged: str = "") -> list[Segment]:
         """End of the stream: the utterance under way, if there is one. The next block begins a new stream.
@@ -133,9 +141,6 @@ def segments_of(
     return found + cutter.end("")
 
 
-# ------------------------------------------------------------------------------------------------- intake
-
-
 class _Intake:
     """Blocks at any rate in, samples at SAMPLE_RATE out, without a trace of where a block ended."""
 
@@ -177,9 +182,6 @@ class _Intake:
         return np.asarray(self._resampler.resample_chunk(self._waiting, last=True), dtype=np.float32)
 
 
-# ------------------------------------------------------------------------------------------------- cutting
-
-
 @dataclass(slots=True)
 class _Utterance:
     """The utterance under way. Frames are numbered from the start of the stream."""
@@ -208,20 +210,22 @@ class _Cutter:
     def __init__(self, options: EndpointOptions, hold_open: HoldOpen) -> None:
         self._options = options
         self._hold_open = hold_open
+        self._noise = NoiseFloor()
+        self._unrest = _Unrest()
         self.begin(0.0)
 
-    def begin(self, start_s: float) -> None:
-        """Start a stream whose first sample was captured at `start_s`."""
+    def begin(self, start_s: float, *, after_hole: bool = False) -> None:
+        """Start a stream whose first sample was captured at `start_s`; what is known of the noise stays known."""
         self._start_s = start_s
+        self._after_hole = after_hole
+        self._noise.resume()
         self._audio = np.zeros(0, np.float32)
         self._audio_from = 0
         self._frame = 0
-        self._noise = NoiseFloor()
         self._recent: list[tuple[float, NDArray[np.float64]]] = []
         self._utterance: _Utterance | None = None
         self._lost: list[tuple[float, float]] = []
         self._cut_at_frame = -1
-        self._unrest = _Unrest()
 
     def take(self, samples: NDArray[np.float32]) -> None:
         self._audio = np.concatenate([self._audio, samples])
@@ -345,6 +349,8 @@ class _Cutter:
             return []
         if utterance.continued:
             damaged = damaged or TOO_LONG
+        if self._after_hole and utterance.first <= self._ONSET_FRAMES:
+            damaged = damaged or START_MISSING
         return [self._segment(utterance, damaged, no_later)]
 
     def _segment(self, utterance: _Utterance, damaged: str, no_later: int | None = None) -> Segment:

@@ -28,7 +28,7 @@ class Gate:
         tail_s: s closed behind a span, for the sound's way through driver and room.
     """
 
-    def __init__(self, lead_s: float = 0.05, tail_s: float = 0.25) -> None:
+    def __init__(self, lead_s: float = 0.05, tail_s: float = 0.2) -> None:
         self._lead_s = lead_s
         self._tail_s = tail_s
         self._spans: list[_Span] = []

@@ -143,6 +143,10 @@ class NoiseFloor:
             self._lowest = np.full(BANDS, np.inf)
         return self._smoothed - self.floor()
 
+    def resume(self) -> None:
+        """Sound goes on behind a hole: the floor stays, but no level is smoothed across the hole."""
+        self._smoothed = None
+
     @property
     def smoothed(self) -> NDArray[np.float64]:
         """dB of full scale of every band at the last frame, smoothed."""

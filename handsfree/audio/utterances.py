@@ -42,6 +42,7 @@ class LiveUtterances:
         self._microphone = microphone
         self._gate = gate
         self.endpointer = endpointer or Endpointer()
+        self.endpointer.join_late()
         self._ahead = ahead
         self._ahead_of: float | None = None
         self._clock = clock
