@@ -21,6 +21,7 @@ from handsfree.errors import BadInput, MissingPart
 from handsfree.record import VisitFolder
 from handsfree.record.visit import read_visit
 from handsfree.report import FORMATS, write_report
+from handsfree.report.attention import points_of
 from handsfree.report.paper import paper_facts
 from handsfree.report.tables import COLUMNS, _harmless
 from handsfree.report.wording import print_given, print_label, print_number, print_signs, print_spread, print_unit
@@ -237,3 +238,15 @@ def test_a_spread_is_printed_without_an_exponent() -> None:
     assert print_spread({"spread": 0.0000071}) == "±\u00a00.0000071"
     assert print_spread({"spread": "0.0432"}) == "±\u00a00.043"
     assert print_spread({"spread": None}) == ""
+
+
+def test_items_that_were_not_reached_are_told_in_one_point(tmp_path: Path) -> None:
+    """A visit that stopped early does not bury what was found under a line for each item that is left."""
+    with VisitFolder.create(tmp_path / "v", plan_text()) as folder:
+        VisitBuilder(folder).start(plan_text())
+        folder.append(ev.Deferred(item="filter", reason="part comes on Friday"))
+    points = [(p.heading, p.words) for p in points_of(read_visit(tmp_path / "v"))]
+    assert points[0] == ("Open: Magnetic filter.", "Left for later: part comes on Friday.")
+    assert points[1][0] == "Not reached (29):"
+    assert "CO₂ at maximum rate" in points[1][1]
+    assert len(points) == 2

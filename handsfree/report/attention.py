@@ -40,8 +40,10 @@ def _points(record: VisitRecord) -> Iterator[Point]:
         accepted = "Read again and accepted by the engineer." if value.accepted else "Not accepted in this record."
         yield Point(f"{print_label(value.label)}: {printed},", f"{judged}. {accepted}", value.number)
     for item in record.open_items:
-        why = f"Left for later: {item.why}." if item.why else "Not reached." if item.state == "not asked" else ""
-        yield Point(f"Open: {print_label(item.label)}.", why)
+        if item.state != "not asked":
+            yield Point(f"Open: {print_label(item.label)}.", f"Left for later: {item.why}." if item.why else "")
+    if missed := [print_signs(item.label) for item in record.open_items if item.state == "not asked"]:
+        yield Point(f"Not reached ({len(missed)}):", f"{', '.join(missed)}.")
     for answer in record.values():
         if answer.unwelcome:
             yield Point(f"{print_label(answer.label)}: {print_value(answer)}.", "", answer.number)

@@ -95,9 +95,9 @@ def _unsafe(unsafe: UnsafeRecord) -> dict[str, Any]:
 def _item_rows(item: ItemRecord) -> list[dict[str, Any]]:
     rows = [_value_row(value, item) for value in item.values]
     if not rows or item.state == "open":
-        open_ = item.state == "open" or (item.state == "not asked" and item.mandatory)
-        state = "done" if item.state == "answered" else item.state
-        rows.append(_row(wording.print_label(item.label), state, "", "", item.why, "", flagged=open_))
+        state = {"answered": "done", "not asked": "not reached"}.get(item.state, item.state)
+        label = wording.print_label(item.label)
+        rows.append(_row(label, state, "", "", item.why, "", flagged=item.state == "open"))
     return rows
 
 
