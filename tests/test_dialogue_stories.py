@@ -8,6 +8,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from dialogue_engineer import good_answer
 from dialogue_simulation import COMMANDS
 from dialogue_story import SHORT_VISIT, Story, plan_named, play_until, story, the_job
 
@@ -403,3 +404,78 @@ def test_every_command_of_the_grammar_has_an_answer() -> None:
         visit = play_until(story(), "cold_pressure")
         visit.give(HeardInput(Heard(command, Command(command))))
         assert "did not catch" not in visit.said, command
+
+
+def adjustable_job() -> Job:
+    """The example job on a boiler whose maker allows adjustment, with last year's values."""
+    maker = 'adjustable = true\nadjust_order = "maximum first"\nscrew_max = "the brass screw"\nsettle_s = 60\n'
+    last = "\n[last_visit]\ndate = 2025-11-20\n[last_visit.values]\nco2_max = 8.9\nco_max = 40\n"
+    return job_from_text(the_job().text.replace("registration_days = 30", maker + "registration_days = 30") + last)
+
+
+def at_combustion(name: str = "commissioning") -> Story:
+    visit = Story(plan_named(name), adjustable_job()).begin()
+    while visit.state.item != "at_maximum":
+        visit.give(HeardInput(Heard("some words", good_answer(visit), start_s=1.0, end_s=2.0)))
+    return visit
+
+
+def test_adjusting_goes_round_until_both_ends_are_inside_in_the_same_round() -> None:
+    """An end outside leads to a recheck, a counted adjustment and another round in which both ends are read again."""
+    visit = at_combustion().hear("at maximum", "ten point two", "ten point two", "yes", "eighty", "yes")
+    visit.hear("at minimum", "eight point nine", "yes", "twenty", "yes")
+    assert visit.state.item == "checked_again"
+    visit.hear("inlet pressure nineteen millibar, seals fine")
+    assert visit.state.item == "adjust_maximum"
+    assert "the brass screw" in visit.said
+    visit.hear("two", "yes")
+    assert "Round 2" in visit.said
+    visit.hear("at maximum", "nine point three", "yes", "seventy", "yes")
+    assert visit.state.item == "at_minimum", "the other end is read again, although it was inside before"
+    visit.hear("at minimum", "eight point eight", "yes", "eighteen", "yes")
+    assert visit.state.item == "sealed_again"
+    assert [v.text for v in visit.state.past["co2_max"]] == ["10.2"]
+
+
+def test_rounds_that_are_used_up_end_on_the_unsafe_path() -> None:
+    """After the last round with an end still outside the dialogue stops and the maker is to be rung."""
+    visit = at_combustion()
+    for _ in range(4):
+        visit.hear("at maximum", "ten point two", "ten point two", "yes")
+        if visit.state.question is not None:
+            visit.hear("yes")
+        visit.hear("eighty", "yes")
+        if visit.state.question is not None:
+            visit.hear("yes")
+        visit.hear("at minimum", "eight point nine", "yes", "twenty", "yes", "nothing found", "one", "yes")
+    assert visit.state.unsafe is not None
+    assert "ring the maker" in visit.said
+
+
+def test_last_years_values_are_said_as_they_are_needed_and_a_large_change_is_asked_about() -> None:
+    """The value of the last visit is spoken with its item; a CO2 far from it is questioned, never changed."""
+    visit = at_combustion("service")
+    visit.hear("at maximum")
+    assert "Last visit: eight point nine percent." in visit.said
+    visit.hear("nine point seven", "yes")
+    assert "differs by more than nought point five from last year" in visit.said
+    visit.hear("yes")
+    assert visit.value("co2_max") == "9.7"
+
+
+def test_every_appliance_of_the_landlord_is_asked_for() -> None:
+    """The items of an appliance are asked again for the next one, and each appliance's answers are kept."""
+    visit = Story(plan_named("landlord_check"), the_job()).begin()
+    for kind, another in (("boiler", "yes"), ("gas fire", "yes"), ("hob", "no")):
+        while visit.state.item != "appliance":
+            visit.give(HeardInput(Heard("some words", good_answer(visit), start_s=1.0, end_s=2.0)))
+        visit.hear(kind, "yes")
+        while visit.state.item != "another":
+            visit.give(HeardInput(Heard("some words", good_answer(visit), start_s=1.0, end_s=2.0)))
+        visit.hear(another)
+    assert visit.state.chunk == "close"
+    assert [v.text for v in (*visit.state.past["appliance"], visit.state.values["appliance"])] == [
+        "boiler",
+        "fire",
+        "hob",
+    ]

@@ -229,6 +229,8 @@ def _in_dialogue(turn: Turn, trade: Trade, heard: Heard) -> None:
     place = phase(turn.view)
     if isinstance(outcome, Command) and not _answers(item, place, outcome):
         act(turn, trade, outcome, heard)
+    elif place == "item" and item is not None and item.expect.kind == "text" and heard.words.strip():
+        confirm_answer(turn, trade, item, heard.words, "text", heard, heard, "text")
     elif place == "held":
         prompt(turn)
         listen(turn)
@@ -267,8 +269,6 @@ def _take_answer(turn: Turn, trade: Trade, outcome: Outcome, heard: Heard) -> No
         propose_answer(turn, trade, item, "done" if kind == "state" else outcome.command, kind, heard)
     elif isinstance(outcome, Text) and _text_fits(item, outcome):
         propose_answer(turn, trade, item, outcome.text, kind, heard)
-    elif kind == "text" and heard.words.strip() and turn.state.proposal is None:
-        confirm_answer(turn, trade, item, heard.words, "text", heard, heard, "text")
     elif isinstance(outcome, Text):
         turn.say("need_value" if kind == "quantity" else "need_answer")
         prompt(turn)

@@ -65,6 +65,8 @@ class View:
                 return value in wanted or ("given" if given else "not given") in wanted
             case "answer":
                 answer = self.state.values.get(rest)
+                if "ever" in wanted and (answer is not None or self.state.past.get(rest)):
+                    return True
                 if answer is None:
                     return False
                 return answer.text in wanted or ("absent" if answer.absent else "given") in wanted

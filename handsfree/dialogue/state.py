@@ -297,6 +297,7 @@ def _read_again(state: State, event: ReadAgain, number: int) -> State:
         rounds={**state.rounds, **dict.fromkeys(event.items, event.round)},
         deferred=state.deferred - set(event.items),
         offered=state.offered - set(event.items),
+        rulings=_without(state.rulings, *event.items),
         accepted=_without(state.accepted, *event.items, event.because),
     )
 

@@ -370,7 +370,7 @@ def _single_terms(condition: Condition) -> Iterator[tuple[str, str, tuple[str, .
 
 
 def _answers(item: Item) -> set[str]:
-    common = {"given", "absent", "no_reading", "not_fitted", "no_access"}
+    common = {"given", "ever", "absent", "no_reading", "not_fitted", "no_access"}
     match item.expect.kind:
         case "yes_no":
             return common | {"yes", "no"}

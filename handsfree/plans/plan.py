@@ -100,7 +100,9 @@ class Condition:
     value is one
     of the list.
 
-    "answer.A|B" holds when one of them does. Values of answer.ITEM besides the item's own: given, absent. Of
+    "answer.A|B" holds when one of them does. Values of answer.ITEM besides the item's own: given, absent, ever (now
+    or in an
+    earlier round). Of
     verdict.ID: within, outside, too_close. Of
     job.KEY: given,
     not given, or the value as written. Of cause.ID, and of cause.any: found, open.
