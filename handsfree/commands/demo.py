@@ -12,7 +12,7 @@ import click
 import handsfree
 from handsfree.commands.visit import Manner, hold_new_visit
 from handsfree.errors import MissingPart
-from handsfree.plans import example_job, load_plan
+from handsfree.plans import example_job, load_job, load_plan
 from handsfree.settings import load_settings
 
 RECORDED_ON = dt.date(2026, 11, 20)
@@ -39,4 +39,4 @@ def command(folder: Path | None, as_json: bool) -> int:
     """A recorded commissioning visit, from its sound to its report. No microphone needed."""
     where = folder or Path(tempfile.mkdtemp(prefix="handsfree-demo-")) / "visit"
     manner = Manner(str(recorded_visit()), "printed", as_json)
-    return hold_new_visit(load_plan("short_commissioning"), example_job(), where, RECORDED_ON, manner, load_settings(os.environ))
+    return hold_new_visit(load_plan("short_commissioning"), load_job(example_job()), where, RECORDED_ON, manner, load_settings(os.environ))
