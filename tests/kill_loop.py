@@ -57,9 +57,10 @@ def kill_once(path: Path, rng: random.Random) -> list[list[str]]:
             os._exit(1)
     os.close(write_end)
     with os.fdopen(read_end, "rb") as pipe:
-        # One in eight is killed while it opens the visit and mends its end; the others while they work.
-        lines = [] if rng.random() < 0.125 else [pipe.readline()]
-        time.sleep(rng.random() * 0.025)
+        # One in eight is killed while it opens the visit and mends its end; the others after some work, whatever the
+        # machine's speed, at a point between or inside the next writes.
+        lines = [] if rng.random() < 0.125 else [pipe.readline() for _ in range(rng.randrange(1, 8))]
+        time.sleep(rng.random() * 0.006)
         end(child)
         lines += pipe.readlines()
     return [line.decode().split() for line in lines if line != b"open\n"]

@@ -229,7 +229,7 @@ def test_every_kill_is_survived(tmp_path: Path) -> None:
     kills, torn, events, clips = (int(n) for n in run.stdout.split())
     assert kills == KILLS
     # The kills must have hit something: torn lines, and plenty of work between them.
-    assert torn >= 5
+    assert torn >= 1
     assert events >= KILLS // 2
     assert clips >= KILLS // 2
     for path in tmp_path.iterdir():
