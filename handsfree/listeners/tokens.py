@@ -7,6 +7,8 @@ Two steps, each lazy and cached:
 - `TokenGrammar` walks the model's tokens (a trie of their letters) through it.
 
 Written digits stand in groups of two at most unless a spelling says otherwise: in longer groups speech models lose repeated digits.
+Capitals and small letters mean the same, but for letters that are written without a separator ("QH24"): only capitals may be joined, or every word
+would be a spelled serial number too.
 """
 
 from __future__ import annotations
@@ -79,7 +81,7 @@ class _Node:
 
 
 class SurfaceAutomaton:
-    """Deterministic over letters (lower case). States are small whole numbers."""
+    """Deterministic over letters. States are small whole numbers."""
 
     def __init__(self, words: WordAutomaton, spellings: Mapping[tuple[str, ...], tuple[str, ...]]) -> None:
         self._words = words
@@ -102,7 +104,8 @@ class SurfaceAutomaton:
             by_letter: dict[str, set[_Item]] = {}
             for item in self._sets[state]:
                 for letter, after in self._item_moves(item):
-                    by_letter.setdefault(letter, set()).update(after)
+                    if after:
+                        by_letter.setdefault(letter, set()).update(after)
             found = {letter: self._intern(frozenset(items)) for letter, items in by_letter.items()}
             self._moves[state] = found
         return found
@@ -114,7 +117,7 @@ class SurfaceAutomaton:
     def words_of(self, text: str, most: int = 6) -> list[tuple[str, ...]]:
         """The word sequences that `text` may stand for, fewest words first; several when the writing hides the difference ("52")."""
         paths: dict[_Item, list[tuple[str, ...]]] = {item: [()] for item in self._sets[self.start]}
-        for letter in text.lower():
+        for letter in text:
             following: dict[_Item, list[tuple[str, ...]]] = {}
             for item, said in paths.items():
                 for moved, new_words in self._item_steps(item, letter):
@@ -144,7 +147,12 @@ class SurfaceAutomaton:
 
     def _item_moves(self, item: _Item) -> Iterator[tuple[str, list[_Item]]]:
         for letter in self._item_letters(item):
-            yield letter, [moved for moved, _ in self._item_steps(item, letter)]
+            small = [moved for moved, _ in self._item_steps(item, letter)]
+            yield letter, small
+            capital = letter.upper()
+            if capital != letter:
+                same = not (isinstance(item, _Boundary) and item.context.last == "letter")
+                yield capital, small if same else [moved for moved, _ in self._item_steps(item, capital)]
 
     def _item_letters(self, item: _Item) -> set[str]:
         match item:
@@ -164,6 +172,7 @@ class SurfaceAutomaton:
 
     def _item_steps(self, item: _Item, letter: str) -> Iterator[tuple[_Item, tuple[str, ...]]]:
         """Where `letter` leads from `item`, with the words completed on the way."""
+        as_written, letter = letter, letter.lower()
         match item:
             case _Inside(trie=trie, run=run, decimal=decimal):
                 yield from self._enter(self._nodes[trie], letter, run, decimal)
@@ -174,9 +183,11 @@ class SurfaceAutomaton:
                 else:
                     yield from self._enter(self._root(state, "any"), letter, 0, False)
             case _Boundary(state=state, context=context):
-                yield from self._leave(state, context, letter)
+                yield from self._leave(state, context, letter, as_written)
 
-    def _leave(self, state: Hashable, context: _Context, letter: str) -> Iterator[tuple[_Item, tuple[str, ...]]]:
+    def _leave(
+        self, state: Hashable, context: _Context, letter: str, as_written: str
+    ) -> Iterator[tuple[_Item, tuple[str, ...]]]:
         if context.last == "start":
             if letter == " ":
                 yield _Separator(state, ""), ()
@@ -189,7 +200,8 @@ class SurfaceAutomaton:
                 yield _Ended(), ()
         run = context.run if context.last == "digit" else 0
         for glue in self._glues(context):
-            yield from self._enter(self._root(state, glue), letter, run, context.decimal)
+            if glue != "letter" or as_written.isupper():
+                yield from self._enter(self._root(state, glue), letter, run, context.decimal)
 
     def _enter(self, node: _Node, letter: str, run: int, decimal: bool) -> Iterator[tuple[_Item, tuple[str, ...]]]:
         child = node.children.get(letter)
@@ -299,7 +311,7 @@ class _TokenNode:
 
 
 class TokenTrie:
-    """A model's tokens by their letters, lower case."""
+    """A model's tokens by their letters."""
 
     def __init__(self, texts: Sequence[str]) -> None:
         self.texts = texts
@@ -308,7 +320,7 @@ class TokenTrie:
             if not text:
                 continue
             node = self.root
-            for letter in text.lower():
+            for letter in text:
                 child = node.children.get(letter)
                 if child is None:
                     child = node.children[letter] = _TokenNode()
