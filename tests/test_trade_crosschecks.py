@@ -258,6 +258,7 @@ def test_a_serial_number_that_is_taken() -> None:
     """A serial number already on record, however it is spaced, is asked about with what it stands for."""
     known = {"ZZ 9999": "3 Fern Close", "AB 1234": "boiler at 14 Larkspur Lane"}
     assert serial_check("AB1235", known) == ()
+    assert len(serial_check("ab 1 234", known)) == len(serial_check("ZZ9 999", known)) == 1
     question = serial_check("ab1234", known)[0]
     assert question.ask == "That serial number stands for another appliance already. Is it right?"
     assert question.because == "serial ab1234: boiler at 14 Larkspur Lane"
@@ -276,6 +277,7 @@ def test_a_serial_number_that_is_taken() -> None:
         ("co.maximum 40", "co.maximum 80", "Carbon monoxide"),
         ("co.maximum 80", "co.maximum 20", None),
         ("co.maximum 0", "co.maximum 5", None),
+        ("co.maximum 1", "co.maximum 2", "Carbon monoxide"),
         ("ph 7", "ph 9", None),
         ("co2.maximum 9.0", "co2.minimum 8.0", None),
     ],

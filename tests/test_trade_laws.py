@@ -554,6 +554,19 @@ def test_intervals_that_nobody_sets_are_refused(call, message: str) -> None:  # 
         call(datetime.date(2026, 1, 1))
 
 
+def test_the_cure_for_an_interval_is_named() -> None:
+    """Where an interval is refused the message says where the right one stands."""
+    day = datetime.date(2026, 1, 1)
+    for call, hint in (
+        (lambda: dates.registration_due(day, 0), "take the number from the maker's terms"),
+        (lambda: dates.service_due(day, 0), "take the number from the maker's terms"),
+        (lambda: dates.certificate_due(day, 0), "take it from the certificate"),
+    ):
+        with pytest.raises(BadInput) as caught:
+            call()
+        assert caught.value.hint == hint
+
+
 @pytest.mark.parametrize("interval", [1, 366])
 def test_the_ends_of_the_intervals_are_taken(interval: int) -> None:
     """The shortest and the longest interval are taken."""

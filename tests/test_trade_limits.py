@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 import itertools
+import tomllib
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -12,7 +15,7 @@ from hypothesis import strategies as st
 
 from handsfree.errors import BadInput
 from handsfree.model import Limit
-from handsfree.trade import judge, trade_limit
+from handsfree.trade import judge, limits, trade_limit
 from handsfree.trade.limits import (
     around_plate,
     as_decimal,
@@ -78,13 +81,59 @@ def test_a_limit_before_its_day_is_refused() -> None:
 
 
 @pytest.mark.parametrize(
-    ("id", "hint"), [("co_co2_ration", "did you mean co_co2_ratio?"), ("zzz", "handsfree work-out limit")]
+    ("id", "hint"), [("co_co2_ration", "did you mean co_co2_ratio?"), ("zzz", "take one of those named")]
 )
 def test_an_unknown_limit_is_refused(id: str, hint: str) -> None:
-    """A limit that there is not is refused, with the nearest name or where the names stand."""
-    with pytest.raises(BadInput, match=f"there is no limit '{id}'") as caught:
+    """A limit that there is not is refused, with the names that there are and the nearest of them."""
+    with pytest.raises(BadInput) as caught:
         trade_limit(id, TODAY)
-    assert hint in caught.value.hint
+    assert caught.value.message == f"there is no limit {id!r}; there are {', '.join(limit_ids())}"
+    assert caught.value.hint == hint
+
+
+def test_limits_are_read_as_they_stand_in_the_file() -> None:
+    """Every limit is what its rows in the file say, with the defaults that the file leaves out."""
+    text = (Path(limits.__file__).with_name("limits.toml")).read_text(encoding="utf-8")
+    rows = tomllib.loads(text)["limit"]
+    read = limits.read_limits(text)
+    assert read == limit_rows()
+    assert len(read) == len(rows)
+    for row, entry in zip(rows, read, strict=True):
+        wanted = Limit(
+            row["id"],
+            row["unit"],
+            D(row["low"]) if "low" in row else None,
+            D(row["high"]) if "high" in row else None,
+            row.get("low_strict") is True,
+            row.get("high_strict") is True,
+            row["authority"],
+            row["source"],
+            row["sure"],
+        )
+        assert entry.limit == wanted
+        assert (entry.about, entry.quantity, entry.gas, entry.qualifier) == (
+            row["about"],
+            row.get("quantity"),
+            row.get("gas"),
+            row.get("qualifier"),
+        )
+        assert entry.first == row.get("from", datetime.date.min)
+        assert entry.last == row.get("to", datetime.date.max)
+
+
+def test_a_bound_may_be_strict_on_either_side() -> None:
+    """A row may say that either bound is not itself allowed."""
+    row = """[[limit]]
+        id = "x"
+        unit = "K"
+        low = "1"
+        low_strict = true
+        authority = "trade"
+        source = "s"
+        sure = "published"
+        about = "a"
+    """
+    assert limits.read_limits(row)[0].limit == Limit("x", "K", D(1), low_strict=True, source="s", sure="published")
 
 
 @pytest.mark.parametrize(
@@ -110,6 +159,16 @@ def test_a_reading_finds_its_limit(quantity: str, gas: str, qualifier: str | Non
 def test_a_reading_without_a_limit_finds_none(quantity: str, qualifier: str | None) -> None:
     """Where the trade has no limit there is none, rather than a near one."""
     assert limit_of(quantity, "ng", qualifier, TODAY) is None
+
+
+@pytest.mark.parametrize(("day", "found"), [("2026-09-30", False), ("2026-10-01", True)])
+def test_a_reading_finds_only_a_limit_in_force(monkeypatch: pytest.MonkeyPatch, day: str, found: bool) -> None:
+    """A reading's limit is one that is in force on the day, first day and last day included."""
+    first = last = datetime.date(2026, 10, 1)
+    row = dataclasses.replace(next(r for r in limit_rows() if r.quantity == "co"), first=first, last=last)
+    monkeypatch.setattr(limits, "limit_rows", lambda: (row,))
+    assert (limit_of("co", "ng", None, datetime.date.fromisoformat(day)) is not None) is found
+    assert limit_of("co", "ng", None, datetime.date(2026, 10, 2)) is None
 
 
 # ------------------------------------------------------------------------------------------------------ verdicts

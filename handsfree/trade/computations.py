@@ -36,7 +36,7 @@ def find_computation(name: str) -> Computation:
     wanted = name.strip().lower().replace("-", "_")
     if wanted not in _by_name():
         raise BadInput(
-            f"there is no computation {name!r}", nearest(wanted, _by_name()) or "handsfree work-out --list names them"
+            f"there is no computation {name!r}; handsfree work-out --list names them", nearest(wanted, _by_name())
         )
     return _by_name()[wanted]
 

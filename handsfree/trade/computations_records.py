@@ -49,7 +49,7 @@ def _certificate(given: Given) -> Answer:
 def _whole(given: Given, name: str) -> int:
     value = given.number(name)
     if value != int(value):
-        raise BadInput(f"{name} is {value:g}; it must be a whole number", "")
+        raise BadInput(f"{name} is {value:g}; it must be a whole number", "leave the decimals out")
     return int(value)
 
 

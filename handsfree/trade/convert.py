@@ -83,7 +83,10 @@ def convert(value: float, from_unit: str, to_unit: str) -> float:
         )
     lowest = -LARGEST if start.below_zero else 0.0
     if not math.isfinite(value) or not lowest <= value <= LARGEST:
-        raise BadInput(f"value is {value:g} {start.name}; it must be from {lowest:g} to {LARGEST:g} {start.name}", "")
+        raise BadInput(
+            f"value is {value:g} {start.name}; it must be from {lowest:g} to {LARGEST:g} {start.name}",
+            "check the value and its unit",
+        )
     in_first = Fraction(repr(value)) * start.size + start.zero
     if start.kind == "temperature" and in_first < 0:
         raise BadInput(f"value is {value:g} {start.name}; that is below absolute zero", "read the value again")

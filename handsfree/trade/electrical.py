@@ -71,7 +71,7 @@ def temperature_by_b_c(resistance_ohm: float, r25_ohm: float, b_k: float) -> flo
 
 def _beyond(resistance_ohm: float, lowest: float, highest: float) -> BadInput:
     return BadInput(
-        f"resistance_ohm is {resistance_ohm:g} ohm; for this sensor it must be from {lowest:.0f} to {highest:.0f} ohm",
+        f"resistance_ohm is {resistance_ohm:.10g} ohm; here it must be from {lowest:.0f} to {highest:.0f} ohm",
         "more is an open sensor or lead, less a short",
     )
 

@@ -235,13 +235,13 @@ def _mixture(text: str, wanted: str, components: Mapping[str, Component]) -> Gas
             match["before"] or match["after"]
         )
         rest = rest.replace(match[0], " ", 1)
+    cure = "write a mixture as '92.5% CH4 7.5% N2'"
+    if left := re.sub(r"[\s,;+/]+", "", rest):
+        raise BadInput(f"gas is {text!r}; {left!r} in it is no gas with its share", cure)
     total = sum(amounts.values())
     whole = 100.0 if total > 1.5 else 1.0
-    if re.sub(r"[\s,;+/]+", "", rest) or abs(total / whole - 1.0) > 0.001:
-        raise BadInput(
-            f"gas is {text!r}; its parts add up to {total:g}, they must add up to 1 or to 100 %",
-            "write a mixture as '92.5% CH4 7.5% N2'",
-        )
+    if abs(total / whole - 1.0) > 0.001:
+        raise BadInput(f"gas is {text!r}; its parts add up to {total:g}, they must add up to 1 or to 100 %", cure)
     return Gas(
         text.strip(), tuple((components[name], amount / total) for name, amount in amounts.items() if amount > 0.0)
     )

@@ -206,9 +206,9 @@ def date_key(name: str, meaning: str, *, optional: bool = False) -> Key:
 
 
 def nearest(word: str, known: Iterable[str]) -> str:
-    """A hint that offers the known word nearest to the one given, or nothing."""
-    close = difflib.get_close_matches(word.lower(), list(known), n=1, cutoff=0.5)
-    return f"did you mean {close[0]}?" if close else ""
+    """A hint that offers the known word nearest to the one given, where one is near."""
+    close = difflib.get_close_matches(word.lower(), list(known), n=1, cutoff=0.6)
+    return f"did you mean {close[0]}?" if close else "take one of those named"
 
 
 @dataclass(frozen=True, slots=True)

@@ -65,7 +65,10 @@ def hot_water_flow_l_min(kw: float, rise_k: float, cold_c: float) -> float:
     """
     hot_c = cold_c + rise_k
     if hot_c > 95.0:
-        raise BadInput(f"rise_k is {rise_k:g} K; from {cold_c:g} degC it must be from 1 to {95.0 - cold_c:g} K", "")
+        raise BadInput(
+            f"rise_k is {rise_k:g} K; from {cold_c:g} degC it must be from 1 to {95.0 - cold_c:g} K",
+            "check rise and cold temperature",
+        )
     return kw / _kilowatts(1.0, cold_c, hot_c, cold_c)
 
 
@@ -80,7 +83,7 @@ def flow_for_l_min(kw: float, rise_k: float, mean_c: float) -> float:
     if rise_k > widest_k:
         raise BadInput(
             f"rise_k is {rise_k:g} K; around {mean_c:g} degC it must be from 1 to {widest_k:g} K",
-            "",
+            "check the difference and the mean temperature",
         )
     return kw / _kilowatts(1.0, mean_c, flow_c, return_c)
 

@@ -42,8 +42,12 @@ class LimitRow:
 @functools.cache
 def limit_rows() -> tuple[LimitRow, ...]:
     """Every limit of `limits.toml`, in the file's order."""
-    table = tomllib.loads(resources.files(__package__).joinpath("limits.toml").read_text(encoding="utf-8"))
-    return tuple(_row(row) for row in table["limit"])
+    return read_limits(resources.files(__package__).joinpath("limits.toml").read_text(encoding="utf-8"))
+
+
+def read_limits(text: str) -> tuple[LimitRow, ...]:
+    """The limits of a text laid out like `limits.toml`, in its order."""
+    return tuple(_row(row) for row in tomllib.loads(text)["limit"])
 
 
 def _row(row: Mapping[str, str | bool | datetime.date]) -> LimitRow:
@@ -95,9 +99,7 @@ def trade_limit(id: str, on: datetime.date) -> Limit:
     """
     rows = [row for row in limit_rows() if row.limit.id == id]
     if not rows:
-        raise BadInput(
-            f"there is no limit {id!r}", nearest(id, limit_ids()) or "handsfree work-out limit --list names them"
-        )
+        raise BadInput(f"there is no limit {id!r}; there are {', '.join(limit_ids())}", nearest(id, limit_ids()))
     for row in rows:
         if row.first <= on <= row.last:
             return row.limit
@@ -221,7 +223,9 @@ def judge(value: Decimal, limit: Limit, spread: Decimal | None = None) -> Verdic
         raise BadInput(f"{limit.id} is {value}; it must be a number", "read the value again")
     off = Decimal(0) if spread is None else spread
     if not off.is_finite() or off < 0:
-        raise BadInput(f"the spread of {limit.id} is {off}; it must be a number from 0 up", "")
+        raise BadInput(
+            f"the spread of {limit.id} is {off}; it must be a number from 0 up", "leave it out when it is not known"
+        )
     lowest, highest = value - off, value + off
     inside = _inside(value, limit)
     spans = any(bound is not None and lowest < bound < highest for bound in (limit.low, limit.high))

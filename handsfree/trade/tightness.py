@@ -51,7 +51,9 @@ def tube_m3_per_m(size_mm: float) -> float:
     tubes = {float(row["size_mm"]): float(row["m3_per_m"]) for row in tables()["tube"]}
     if size_mm not in tubes:
         sizes = ", ".join(f"{size:g}" for size in tubes)
-        raise BadInput(f"pipes has {size_mm:g}mm; it must be one of {sizes} mm", "")
+        raise BadInput(
+            f"pipes has {size_mm:g}mm; it must be one of {sizes} mm", "give the outside diameter of the copper"
+        )
     return tubes[size_mm]
 
 
@@ -77,7 +79,9 @@ def read_pipes(text: str) -> tuple[tuple[float, float], ...]:
             )
         length_m = float(match[1])
         if not 0.0 < length_m <= 500.0:
-            raise BadInput(f"pipes has {length_m:g} m; a length must be more than 0 and at most 500 m", "")
+            raise BadInput(
+                f"pipes has {length_m:g} m; a length must be more than 0 and at most 500 m", "check the length"
+            )
         runs.append((length_m, float(match[2])))
     return tuple(runs)
 
@@ -120,7 +124,7 @@ def superseded_drop_mbar(meter: str, size_mm: float, appliances_connected: bool)
             return float(row["mbar"])
     raise BadInput(
         f"meter is {meter!r} with {size_mm:g} mm pipe; Edition 3 has e6, none, u6, g4, u16, g10, pipe up to 35 mm",
-        "",
+        "take the type from the meter's badge",
     )
 
 

@@ -52,11 +52,21 @@ def fluid_name(glycol: str | None = None, glycol_pct: float = 0.0) -> str:
     if glycol is None or glycol_pct == 0.0:
         return "Water"
     if glycol not in _FLUIDS:
-        raise BadInput(f"glycol is {glycol!r}; it must be propylene or ethylene", "")
+        raise BadInput(f"glycol is {glycol!r}; it must be propylene or ethylene", "name the glycol on the container")
     name, highest = _FLUIDS[glycol]
     if not 0.0 < glycol_pct <= highest:
-        raise BadInput(f"glycol_pct is {glycol_pct:g} %; it must be from 0 to {highest:g} %", "")
+        raise BadInput(
+            f"glycol_pct is {glycol_pct:g} %; it must be from 0 to {highest:g} %",
+            "measure it again: that is more than anybody fills",
+        )
     return f"INCOMP::{name}-{glycol_pct:g}%"
+
+
+def _said(fluid: str) -> str:
+    """ "INCOMP::MPG-20%" -> "20% propylene glycol", for a message."""
+    name, _, share = fluid.removeprefix("INCOMP::").partition("-")
+    words = {code: glycol for glycol, (code, _) in _FLUIDS.items()}
+    return f"{share} {words[name]} glycol" if name in words else "water"
 
 
 def _property(output: str, temperature_c: float, fluid: str) -> float:
@@ -64,7 +74,8 @@ def _property(output: str, temperature_c: float, fluid: str) -> float:
         return properties()(output, "T", KELVIN + temperature_c, "P", SYSTEM_PASCAL, fluid)
     except ValueError:
         raise BadInput(
-            f"temperature_c is {temperature_c:g} degC; {fluid} has no liquid properties there", "check the temperature"
+            f"temperature_c is {temperature_c:g} degC; {_said(fluid)} is not known as a liquid there",
+            "check the temperature",
         ) from None
 
 
