@@ -12,6 +12,7 @@ class WordAutomaton:
         self.start = start
         self._arcs = arcs
         self._finals = finals
+        self._distances: list[int] = []
 
     def __len__(self) -> int:
         return len(self._arcs)
@@ -33,6 +34,21 @@ class WordAutomaton:
                 return False
             state = following
         return state in self._finals
+
+    def distances(self) -> Sequence[int]:
+        """Words to the nearest end, for every state; counted once."""
+        if not self._distances:
+            far = len(self._arcs)
+            distances = [0 if state in self._finals else far for state in range(far)]
+            changed = True
+            while changed:
+                changed = False
+                for state, arcs in enumerate(self._arcs):
+                    best = min((distances[target] + 1 for target in arcs.values()), default=far)
+                    if best < distances[state]:
+                        distances[state], changed = best, True
+            self._distances = distances
+        return self._distances
 
     def words(self) -> tuple[str, ...]:
         """Every word on an arc, in alphabetical order."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from handsfree.language.grammar import Grammar
 from handsfree.language.phrases import ASK_FROM, LikePhrases, Trie
@@ -39,19 +39,12 @@ class Commands:
 
     def bare(self, words: Sequence[str]) -> Sequence[str]:
         """The words without politeness and hesitation around them; all of them when nothing else is there."""
-        start, end = 0, len(words)
-        while start < end and words[start] in _POLITE:
-            start += 1
-        while end > start and words[end - 1] in _POLITE:
-            end -= 1
+        start, end = _edges(words)
         return words[start:end] if start < end else words
 
     def exact(self, words: Sequence[str]) -> str | None:
-        """The id of the command that the whole utterance is."""
-        found = self._exact.get(" ".join(words))
-        if found is None and (words[0] in _POLITE or words[-1] in _POLITE):
-            found = self._exact.get(" ".join(self.bare(words)))
-        return found
+        """The id of the command that the whole utterance is, politeness around it aside."""
+        return _found(self._exact, words)
 
     def leading(self, words: Sequence[str]) -> tuple[str, str, int] | None:
         """(id, what it takes, where that starts) of a command with something behind it."""
@@ -81,7 +74,7 @@ class Commands:
 
     def asked(self, words: Sequence[str]) -> Outcome | None:
         """Unsure when the whole utterance may be a command or talk ("okay"), None otherwise."""
-        command = self._asked.get(" ".join(words)) or self._asked.get(" ".join(self.bare(words)))
+        command = _found(self._asked, words)
         return None if command is None else Unsure((Command(command),), "it may be a command or talk")
 
     def like(self, words: Sequence[str]) -> Outcome | None:
@@ -98,3 +91,29 @@ class Commands:
         if found.runner_up and found.runner_up_score >= ASK_FROM:
             commands.append(Command(found.runner_up))
         return Unsure(tuple(commands), "it sounds like a command")
+
+
+def _edges(words: Sequence[str]) -> tuple[int, int]:
+    """Where the first and behind the last word is that is no politeness."""
+    start, end = 0, len(words)
+    while start < end and words[start] in _POLITE:
+        start += 1
+    while end > start and words[end - 1] in _POLITE:
+        end -= 1
+    return start, end
+
+
+def _found(phrases: Mapping[str, str], words: Sequence[str]) -> str | None:
+    """The meaning of the words as one phrase, with no more politeness left out than must be ("what now please")."""
+    found = phrases.get(" ".join(words))
+    if found is not None or not (words[0] in _POLITE or words[-1] in _POLITE):
+        return found
+    first, last = _edges(words)
+    if first == last:  # "okay please": all of it is politeness, and some of it may be the phrase
+        first, last = len(words) - 1, 1
+    for end in range(len(words), last - 1, -1):
+        for start in range(min(first, end) + 1):
+            found = phrases.get(" ".join(words[start:end]))
+            if found is not None:
+                return found
+    return None

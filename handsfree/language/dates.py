@@ -105,7 +105,15 @@ class Dates:
         year = int(text[4:]) if len(text) == 8 else 2000 + int(text[4:])
         return tuple(filter(None, (_iso(year, month, day),)))
 
+    def speaks_of_a_date(self, words: Sequence[str]) -> bool:
+        """Whether a month is named: then words that are no date are a slip, not talk."""
+        return not self._months.keys().isdisjoint(words)
+
     # -------------------------------------------------------------------------------------------------- times
+
+    def speaks_of_a_time(self, words: Sequence[str]) -> bool:
+        """Whether a half of the day or the clock is named."""
+        return any(self._trie.longest(words, start)[1] for start in range(len(words)))
 
     def times(self, words: Sequence[str]) -> tuple[str, ...]:
         """Every clock time that the words can mean, the plainest first; empty when they are no time."""

@@ -96,13 +96,15 @@ class Interpreter:
         if kind in ("any", "number", "quantity", "choice", "yes_no"):
             return self._ordinal(words) if kind == "number" and words[-1] in self._ordinals else None
         if kind == "date":
-            return _texts(self._dates.dates(words), kind, "it can be two dates")
+            found = _texts(self._dates.dates(words), kind, "it can be two dates")
+            return found or (Unsure((), "that is no date") if self._dates.speaks_of_a_date(words) else None)
         if kind == "time":
-            return _texts(self._dates.times(words), kind, "morning or afternoon")
+            found = _texts(self._dates.times(words), kind, "morning or afternoon")
+            return found or (Unsure((), "that is no time") if self._dates.speaks_of_a_time(words) else None)
         if kind == "digits":
             return self._digits(words, expectation.length)
-        found = self._spelling.spelled(words, letters=True, digits=kind == "serial")
-        return self._of_length(found, kind, expectation.length)
+        spelled = self._spelling.spelled(words, letters=True, digits=kind == "serial")
+        return self._of_length(spelled, kind, expectation.length)
 
     def _ordinal(self, words: list[str]) -> Outcome | None:
         readings = self._numbers.parse(words[1:] if words[0] == "the" else words)
@@ -173,6 +175,8 @@ class Interpreter:
         if takes == "words":
             return Command(command, target=" ".join(rest))
         if takes == "value":
+            if len(rest) == 1 and rest[0] in ("o", "oh"):
+                return _unsure([Command(command)], "an exclamation, or a zero")
             return _as_command(command, self._values(rest, expectation))
         return self._with_target(command, rest, expectation)
 

@@ -18,6 +18,11 @@ _LINKS = ("is", "it's", "that's", "it is", "at", "reads", "reading", "the readin
 _LED = ("it's", "that's", "it is")
 
 
+_FIRST_YEAR, _LAST_YEAR = 1980, 2059
+"""Years that a date on a boiler can have: made, fitted, serviced, due."""
+_SHORT_ZERO = "oh"
+
+
 class _Builder:
     """Builds the net of one expectation."""
 
@@ -215,8 +220,8 @@ class _Builder:
     def _date(self) -> None:
         net, dates = self.net, self.grammar.dates
         months = list(dates["months"])
-        ordinals = [w for w, n in self.grammar.numbers.ordinals.items() if n <= 30 and (n <= 20 or n == 30)]
-        units = [w for w, n in self.grammar.numbers.ordinals.items() if n < 10]
+        ordinals = [w for w, n in self.grammar.numbers.ordinals.items() if 0 < n <= 20 or n == 30]
+        units = [w for w, n in self.grammar.numbers.ordinals.items() if 0 < n < 10]
         twenty = next(w for w, n in self._amounts() if n == 20)
         thirty = next(w for w, n in self._amounts() if n == 30)
         days = [*ordinals, *(f"{twenty} {u}" for u in units), f"{thirty} {units[0]}"]
@@ -231,15 +236,30 @@ class _Builder:
         net.phrases(self.start, months, day)
         net.phrases(day, days, year)
         net.link(year, self.end)
-        net.form(year, "e(Td?|e|od)|T(Td?|e|od)|Td|dk(&?(Td?|e|d))?", self.end, self._split_labels())
+        net.phrases(year, self._years(), self.end)
+
+    def _years(self) -> Iterable[str]:
+        """Years as they are said: "twenty twenty six", "twenty oh five", "two thousand and nineteen", "twenty six"."""
+        numbers = self.grammar.numbers
+        for year in range(_FIRST_YEAR, _LAST_YEAR + 1):
+            century, rest = divmod(year, 100)
+            full, tail = numbers.say_whole(str(year)), numbers.say_whole(str(rest))
+            if rest >= 10:
+                yield " ".join([*numbers.say_whole(str(century)), *tail])
+            elif rest:
+                yield " ".join([*numbers.say_whole(str(century)), _SHORT_ZERO, *tail])
+            if year >= 2000:
+                yield " ".join(full)
+            if year >= 2010:
+                yield " ".join(tail)
 
     def _amounts(self) -> Iterable[tuple[str, int]]:
         for word, letter in self.grammar.numbers.classes.items():
             if letter == "T":
                 yield word, int(self.grammar.numbers.digit_string([word]) or 0)
 
-    def _split_labels(self) -> Mapping[str, Sequence[str]]:
-        """Labels with every word on its own: day words and year words share arcs."""
+    def _single_words(self) -> Mapping[str, Sequence[str]]:
+        """Class letter -> its words, each on its own."""
         left_out = self.grammar.not_listened_for
         labels: dict[str, list[str]] = {}
         for word, letter in self.grammar.numbers.classes.items():
@@ -249,7 +269,7 @@ class _Builder:
 
     def _time(self) -> None:
         net, words = self.net, self.grammar.dates["words"]
-        labels = self._split_labels()
+        labels = self._single_words()
         hours = [" ".join(self.grammar.numbers.say_whole(str(h))) for h in range(1, 24)]
         minutes = [" ".join(self.grammar.numbers.say_whole(str(m))) for m in range(10, 60)]
         zeros = [w for w in labels["o"] if w in ("oh", "zero")]
@@ -309,7 +329,6 @@ def spellings_of(grammar: Grammar) -> Mapping[tuple[str, ...], tuple[str, ...]]:
 
 def random_words(automaton: WordAutomaton, rng: random.Random, most: int = 14) -> tuple[str, ...]:
     """A random walk through the automaton to one of its ends; from `most` words on it takes the shortest way out."""
-    distance: list[int] = []
     state = automaton.start
     words: list[str] = []
     while True:
@@ -318,22 +337,8 @@ def random_words(automaton: WordAutomaton, rng: random.Random, most: int = 14) -
             return tuple(words)
         choices = sorted(arcs.items())
         if len(words) >= most:
-            distance = distance or _distances(automaton)
+            distance = automaton.distances()
             nearest = min(distance[target] for _, target in choices)
             choices = [(word, target) for word, target in choices if distance[target] == nearest]
         word, state = rng.choice(choices)
         words.append(word)
-
-
-def _distances(automaton: WordAutomaton) -> list[int]:
-    """Words to the nearest end, for every state."""
-    far = len(automaton)
-    distance = [0 if automaton.final(state) else far for state in range(far)]
-    changed = True
-    while changed:
-        changed = False
-        for state in range(far):
-            best = min((distance[target] + 1 for target in automaton.arcs(state).values()), default=far)
-            if best < distance[state]:
-                distance[state], changed = best, True
-    return distance
