@@ -165,7 +165,7 @@ def carbonic_ph(co2_pct: float) -> float:
 
 
 def co2_of(gas: Gas, co2_pct: float | None, o2_pct: float | None) -> float:
-    """The CO2 to go by: as read, else from the O2 read.
+    """The CO2 to go by, %: as read, else from the O2 read. Source: closed form.
 
     Raises:
         BadInput: CO2 that this gas cannot give.

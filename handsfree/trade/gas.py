@@ -261,7 +261,7 @@ def gas_rate_m3_h(volume_m3: float, time_s: float) -> float:
 
 
 def volume_between(start_m3: float, end_m3: float) -> float:
-    """Gas volume in m3 between two readings of the meter's index.
+    """Gas volume in m3 between two readings of the meter's index. Source: closed form.
 
     Raises:
         BadInput: the index went backwards or stood still.
