@@ -121,12 +121,8 @@ class Session:
                     self._speaker.say(effect.text)
                 case Cue():
                     self._speaker.cue(effect.name)
-                case Louder():
-                    self._speaker.adjust("louder")
-                case Quieter():
-                    self._speaker.adjust("quieter")
-                case Slower():
-                    self._speaker.adjust("slower")
+                case Louder() | Quieter() | Slower():
+                    self._speaker.adjust(effect)
         return effects[-1]
 
     def _await(self, effect: Effect) -> Input | None:
@@ -167,4 +163,7 @@ class Session:
         """The clip goes to disk before the listeners look at it: audio is evidence even if they fail."""
         clip = self._folder.save_clip(segment.samples, SAMPLE_RATE)
         assert self._ears is not None, "a source of sound needs listeners"
-        return replace(self._ears.hear(segment, expectation), clip=clip)
+        heard = self._ears.hear(segment, expectation)
+        # A mark counts from when the word began, not from where the clip was cut.
+        start_s = heard.start_s if segment.speech_start_s is None else segment.speech_start_s
+        return replace(heard, clip=clip, start_s=start_s)
