@@ -15,7 +15,7 @@ from handsfree.language.commands import Commands
 from handsfree.language.dates import Dates
 from handsfree.language.grammar import Grammar
 from handsfree.language.letters import Spelling
-from handsfree.language.numbers import ARTICLE
+from handsfree.language.numbers import ARTICLE, ORDINAL
 from handsfree.language.phrases import ASK_FROM, Likeness, LikePhrases
 from handsfree.language.pieces import Claim, Cut, Cutter, pieces_trie
 from handsfree.language.weighing import Scales, Weighed
@@ -234,6 +234,8 @@ class Interpreter:
         """Readings, unsure, or nothing."""
         cut = self._cutter.cut(words)
         claims, doubts = cut.claims, cut.doubts
+        if expectation.quantity is not None:
+            claims = [c for c in claims if c.said != ORDINAL]
         if len(words) == 1 and cut.classes == "o" and words[0] in _CHANCE_WORDS:
             return Nothing("an exclamation, or a zero")
         if not claims:

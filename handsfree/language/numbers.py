@@ -29,7 +29,7 @@ _TWO = "(Td?|e|d)"
 _THREE = f"(dh(&?{_TWO})?|{_TWO})"
 _FIRST = f"([da]?h(&?{_TWO})?|{_TWO}|a)?"
 _LAST = f"(&?{_THREE})?"
-_TO_K = f"(&?{_THREE}k)?{_LAST}"
+_TO_K = f"(&?{_THREE}k)?(&?{_THREE}|&(e|Td?)h)?"
 _TO_M = f"(&?{_THREE}m)?{_TO_K}"
 _TO_B = f"(&?{_THREE}b)?{_TO_M}"
 _HUNDREDS = f"((e|Td?)h(&?{_TWO})?|[da]?h(&?{_TWO})?)"
@@ -55,6 +55,7 @@ FORMS: Mapping[str, str] = {
     # "a million and a half" before "... and a half": the first has two readings
     "scale_and_fraction": f"{_BARE_SCALE}&{_FRACTION}",
     "mixed": f"({_CARDINAL}|{_JOINED})&{_FRACTION}",
+    "scale_and_part": f"({_FIRST}m&{_FRACTION}k|{_FIRST}b&{_FRACTION}[km]|{_FIRST}t&{_FRACTION}[kmb])",
     "mixed_scaled": f"{_TWO}&{_FRACTION}[kmbt]",
     "fraction_of_scale": f"{_FRACTION}a?[kmbt]",
 }
@@ -267,6 +268,9 @@ class Numbers:
         if form == "mixed_scaled":
             whole = self._cardinal(words[:at], classes[:at])
             return (_times(whole + self._fraction(words[at + 1 : -1]), self._amount[words[-1]]),)
+        if form == "scale_and_part":
+            part = self._fraction(words[at + 1 : -1]) * self._amount[words[-1]]
+            return (_plain(self._cardinal(words[:at], classes[:at]) + part),)
         fraction = self._fraction(words[at + 1 :])
         whole = int(self._whole(words[:at], classes[:at]))
         if form == "mixed":

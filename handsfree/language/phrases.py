@@ -15,7 +15,7 @@ THRESHOLD = 86.0
 pressure": 83) and slips that must be found."""
 MARGIN = 8.0
 """How much the best must lead over the best of any other meaning."""
-ASK_FROM = 76.0
+ASK_FROM = 80.0
 """Likeness from which a phrase is asked about."""
 
 Node = dict[str, Any]

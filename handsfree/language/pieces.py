@@ -161,7 +161,8 @@ class Cutter:
             cut.unknown += cut.words[at:end]
             return end
         cut.close()
-        cut.claim.numbers, cut.claim.said, cut.claim.words = numbers, ORDINAL, cut.words[at:end]
+        start = at - 1 if at and cut.words[at - 1] == "the" else at
+        cut.claim.numbers, cut.claim.said, cut.claim.words = numbers, ORDINAL, cut.words[start:end]
         cut.doubts.append("an ordinal is no measured value")
         cut.after_number = False
         return end + 1 if end < len(cut.words) and self._numbers.parse(cut.words[end : end + 1]) == self._one else end
