@@ -313,7 +313,7 @@ def _ask_which(turn: Turn, unsure: Unsure) -> None:
 def _said(turn: Turn, outcome: Outcome) -> str:
     match outcome:
         case Readings(readings):
-            return "; ".join(turn.language.say_reading(r) for r in readings)
+            return "; ".join(turn.say_reading(r) for r in readings)
         case Command(command):
             return absent_words(command).replace("_", " ")
         case Text(text, kind):

@@ -202,7 +202,7 @@ def _enter_next(turn: Turn) -> None:
     item, why = found
     if turn.state.chunk != following.id:
         turn.say("chunk_open", chunk=sentence(following.title), place=sentence(following.place))
-        if following.id not in turn.state.chunks_done:
+        if not any(i.id in turn.state.values or i.id in turn.state.deferred for i in following.items):
             turn.speak(following.opening, "warning")
     enter(turn, item, why)
 

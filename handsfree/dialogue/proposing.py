@@ -46,7 +46,7 @@ def take_readings(turn: Turn, trade: Trade, readings: tuple[Reading, ...], heard
 def _say_unfit(turn: Turn, current: Item | None, reading: Reading) -> None:
     if current is None or current.expect.kind == "quantity":
         wanted = current.say if current else "nothing"
-        turn.say("not_that_item", "warning", got=turn.language.say_reading(reading), wanted=wanted)
+        turn.say("not_that_item", "warning", got=turn.say_reading(reading), wanted=wanted)
     else:
         turn.say("need_answer", "warning")
 
@@ -81,7 +81,7 @@ def propose_reading(turn: Turn, trade: Trade, item: Item, reading: Reading, hear
         return
     whole = filled(turn, item, reading)
     verdict = _verdict(turn, trade, item, whole)
-    spoken = turn.language.say_reading(whole)
+    spoken = turn.say_reading(whole)
     stage, read_back = _stage(turn, item, spoken, verdict)
     if verdict is not None and verdict.result == "outside" and item.on_outside == "unsafe_at_once":
         turn.speak(f"{sentence(spoken)}: {say_verdict(verdict.words, turn.language)}.", "warning")
@@ -111,7 +111,7 @@ def _stage(turn: Turn, item: Item, spoken: str, verdict: Verdict | None) -> tupl
 def _propose_several(turn: Turn, pairs: list[tuple[Item, Reading]], heard: Heard) -> None:
     whole = [filled(turn, item, reading) for item, reading in pairs]
     rows = tuple(outcome_to_json(Readings(tuple(whole)))["readings"])
-    spoken = "; ".join(turn.language.say_reading(r) for r in whole)
+    spoken = "; ".join(turn.say_reading(r) for r in whole)
     _propose(
         turn, pairs[0][0], heard, "yes", word("is_that_right", value=sentence(spoken)), "",
         readings=rows, items=tuple(item.id for item, _ in pairs),
@@ -281,6 +281,10 @@ def _after(turn: Turn, trade: Trade, items: list[Item], changed: list[str], stag
             return
     elif stage:
         turn.cue("saved")
+    for id in changed:
+        old, new = turn.state.past[id][-1], turn.state.values[id]
+        name = sentence(turn.plan.item(id).say)
+        turn.say("changed", "value", item=name, value=turn.say_bare(new), old=turn.say_bare(old))
     if changed:
         _void_dependents(turn, changed)
         say_reworked(turn, rework(turn, trade))

@@ -10,7 +10,7 @@ from typing import Protocol
 from handsfree.dialogue.effects import Cue, Effect, Say
 from handsfree.dialogue.route import View
 from handsfree.dialogue.state import State, Value, apply
-from handsfree.dialogue.wording import absent_words, say_characters, say_date, word
+from handsfree.dialogue.wording import absent_words, may_be_misheard, say_characters, say_date, say_digits, word
 from handsfree.events import Entry, Event, Said
 from handsfree.model import Heard, Reading
 from handsfree.plans.job import Job
@@ -27,7 +27,7 @@ class QuantityWords(Protocol):
     def said(self) -> str: ...
 
     @property
-    def decimals(self) -> int | None: ...
+    def digit_by_digit(self) -> bool: ...
 
 
 class Tongue(Protocol):
@@ -97,13 +97,24 @@ class Turn:
 
     # ------------------------------------------------------------------------------------- saying values
 
+    def say_reading(self, reading: Reading) -> str:
+        """Quantity, value and unit; digit by digit where the quantity is read so (a meter index), and digits once
+        more after a value
+        whose teens and tens could be confused."""
+        words = self.language.say_reading(reading)
+        value = reading.value if reading.spoken_value is None else reading.spoken_value
+        quantity = self.language.quantities.get(reading.quantity or "")
+        if quantity is not None and quantity.digit_by_digit:
+            return words.replace(self.language.say_number(value), say_digits(value))
+        return f"{words}, {say_digits(value)}" if may_be_misheard(value) else words
+
     def say_value(self, value: Value) -> str:
         """A confirmed value in words, with its quantity and unit where it has them."""
         if value.absent:
             return absent_words(value.text)
         if value.kind == "quantity" and value.quantity:
             reading = Reading(Decimal(value.text), value.quantity, value.unit or None, value.qualifier)
-            return self.language.say_reading(reading)
+            return self.say_reading(reading)
         return self.say_answer(value.text, value.kind, self.plan.item(value.item))
 
     def say_answer(self, text: str, kind: str, item: Item) -> str:
@@ -129,7 +140,8 @@ class Turn:
     def say_bare(self, value: Value) -> str:
         """A confirmed value in words without the name of its quantity: the item was named already."""
         if value.kind == "quantity" and not value.absent:
-            return self.language.say_reading(Reading(Decimal(value.text), None, value.unit or None))
+            named = self.say_reading(Reading(Decimal(value.text), value.quantity, value.unit or None, value.qualifier))
+            return named.partition(", ")[2]
         return self.say_value(value)
 
 

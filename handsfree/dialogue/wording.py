@@ -136,6 +136,18 @@ def say_characters(text: str) -> str:
     return ", ".join(" ".join(words[i : i + 3]) for i in range(0, len(words), 3))
 
 
+def say_digits(value: Decimal) -> str:
+    """A number digit by digit: 48123.456 -> "four eight one two three point four five six"."""
+    names = {**_DIGITS, ".": "point", "-": "minus"}
+    return " ".join(names[c] for c in format(value, "f"))
+
+
+def may_be_misheard(value: Decimal) -> bool:
+    """Its whole part ends in a teen or a bare ten (13 to 19, 30, 40 ... 90): thirteen and thirty sound alike."""
+    ending = int(abs(value)) % 100
+    return 13 <= ending <= 19 or (ending >= 30 and ending % 10 == 0)
+
+
 def say_date(text: str) -> str:
     """An ISO date as day, month, year: "25 November 2026"."""
     try:
