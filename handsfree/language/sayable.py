@@ -7,7 +7,7 @@ each sound. Whatever it accepts, `understand` makes something of.
 from __future__ import annotations
 
 import random
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from handsfree.language.automaton import Net, WordAutomaton, determinised
 from handsfree.language.grammar import Grammar
@@ -311,6 +311,7 @@ def spellings_of(grammar: Grammar) -> Mapping[tuple[str, ...], tuple[str, ...]]:
                 if of == "d":
                     add([word, one], numbers.digit_string([word, one]) or "")
     add(numbers.words_of("p")[:1], ".")
+    _add_dates(grammar, add)
     for quantity in grammar.quantities.values():
         for written in quantity.written:
             for name in quantity.names:
@@ -325,6 +326,21 @@ def spellings_of(grammar: Grammar) -> Mapping[tuple[str, ...], tuple[str, ...]]:
         if len(spoken.split()) > 1 and all(len(w) == 1 for w in spoken.split()):
             add(spoken.split(), written.upper())
     return {words: tuple(dict.fromkeys(written)) for words, written in forms.items()}
+
+
+def _add_dates(grammar: Grammar, add: Callable[[Sequence[str], str], None]) -> None:
+    """Days as figures ("14th") and the years of certificates as one group ("2027"): speech models write them so."""
+    numbers = grammar.numbers
+    endings = {1: "st", 2: "nd", 3: "rd"}
+    ordinals = {number: word for word, number in numbers.ordinals.items()}
+    for day in range(1, 32):
+        tens, ones = day - day % 10, day % 10
+        words = [ordinals[day]] if day in ordinals else [*numbers.say_whole(str(tens)), ordinals[ones]]
+        add(words, f"{day}{'th' if 10 < day < 20 else endings.get(ones, 'th')}")
+    for year in range(2020, 2040):
+        short = numbers.say_whole(str(year % 100))
+        add([*numbers.say_whole("20"), *short], str(year))
+        add([*numbers.say_whole(str(year))], str(year))
 
 
 def random_words(automaton: WordAutomaton, rng: random.Random, most: int = 14) -> tuple[str, ...]:
