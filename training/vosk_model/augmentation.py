@@ -1,4 +1,5 @@
-"""Batch descriptions in, features out: rooms, filters, noises, levels and warps drawn anew on the device at every step."""
+"""Batch descriptions in, features out: rooms, filters, noises, levels and warps drawn anew on the device at every
+step."""
 
 import math
 from pathlib import Path

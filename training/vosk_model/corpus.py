@@ -1,6 +1,7 @@
 """Packs of recorded and synthetic speech in, batches described by clips, places and phone graphs out.
 
-A pack is NAME.raw (16-bit samples, 16 kHz) or NAME.opus with NAME.tsv beside it: offset, samples, speaker, accent (us|gb),
+A pack is NAME.raw (16-bit samples, 16 kHz) or NAME.opus with NAME.tsv beside it: offset, samples, speaker, accent
+(us|gb),
 words, and if given a sampling weight.
 """
 
@@ -123,7 +124,8 @@ class Corpus:
 
 
 def silence_graph(words: list[list[int]]) -> tuple[list[int], list[int]]:
-    """Phones with an optional silence (phone 0) around every word; the second list says which states may be skipped over."""
+    """Phones with an optional silence (phone 0) around every word; the second list says which states may be skipped
+    over."""
     states, optional = [0], [1]
     for word in words:
         states += [*word, 0]
@@ -157,7 +159,8 @@ def as_table(graphs: list[list[tuple[list[int], list[int]]]]) -> tuple[np.ndarra
 
 
 class Batches(IterableDataset):
-    """Endless batch descriptions, drawn by worker processes: everything that needs Python loops, nothing that needs sound."""
+    """Endless batch descriptions, drawn by worker processes: everything that needs Python loops, nothing that needs
+    sound."""
 
     def __init__(self, corpus: Corpus, seconds: float, seed: int, limit: int = 512) -> None:
         self.corpus, self.seconds, self.seed, self.limit = corpus, seconds, seed, limit

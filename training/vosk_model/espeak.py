@@ -23,7 +23,7 @@ def ipa(texts: list[str], accent: str) -> list[str]:
 def respell(text: str) -> str:
     """Letters as capitals so that they are spelled; the letter A as "ay" unless it is the article."""
     words = text.split()
-    article = "half quarter third minute hour hundred thousand note gas new litre".split()
+    article = ["half", "quarter", "third", "minute", "hour", "hundred", "thousand", "note", "gas", "new", "litre"]
     return " ".join(
         ("a" if after in article else "ay") if word == "a" else word.upper() if len(word) == 1 else word
         for word, after in zip(words, [*words[1:], ""], strict=True)

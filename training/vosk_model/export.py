@@ -1,6 +1,6 @@
 """A checkpoint in, am/final.mdl (Kaldi's nnet3) and ctc.onnx (samples in, log posteriors of phones out) out.
 
-    python export.py net.pt MODEL_FOLDER
+python export.py net.pt MODEL_FOLDER
 """
 
 import argparse

@@ -2,7 +2,8 @@
 
     python export_ctc.py net.pt MODEL_FOLDER
 
-Input `samples`: (1, n) float at 16-bit scale, 16 kHz, n >= 400.  Output `phones`: (1, frames, 40), the CTC head, phone 0 the
+Input `samples`: (1, n) float at 16-bit scale, 16 kHz, n >= 400.  Output `phones`: (1, frames, 40), the CTC head,
+phone 0 the
 blank; output `states`: (1, frames, 80), the MMI head's scores (first frame of phone p: 2p, later frames: 2p + 1).
 """
 
@@ -20,7 +21,8 @@ from torch import nn
 
 
 class FromSamples(nn.Module):
-    """Features as a convolution (mean removal, pre-emphasis, window and Fourier transform are one linear map), then the network."""
+    """Features as a convolution (mean removal, pre-emphasis, window and Fourier transform are one linear map), then
+    the network."""
 
     def __init__(self, net: Tdnn) -> None:
         super().__init__()

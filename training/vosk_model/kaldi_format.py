@@ -65,8 +65,15 @@ def transition_id(phone: int, forward: bool) -> int:
 def transition_model() -> bytes:
     """One emitting state a phone, its own output for the first frame and for later frames."""
     count = len(GRAPH_PHONES) - 1
-    b = token("<TransitionModel>") + token("<Topology>") + integers(list(range(1, count + 1))) + integers([-1] + [0] * count)
-    b += integer(-1) + integer(1) + integer(2)  # -1: the extended form (separate self-loop outputs); one entry, two states
+    b = (
+        token("<TransitionModel>")
+        + token("<Topology>")
+        + integers(list(range(1, count + 1)))
+        + integers([-1] + [0] * count)
+    )
+    b += (
+        integer(-1) + integer(1) + integer(2)
+    )  # -1: the extended form (separate self-loop outputs); one entry, two states
     b += integer(0) + integer(1) + integer(2) + integer(0) + real(STAY) + integer(1) + real(1 - STAY)
     b += integer(-1) + integer(-1) + integer(0) + token("</Topology>") + token("<Tuples>") + integer(count)
     for phone in range(1, count + 1):
@@ -78,7 +85,15 @@ def transition_model() -> bytes:
 
 def nonlinear(kind: str, dim: int) -> bytes:
     zero = b"\x08" + struct.pack("<d", 0.0)
-    b = token(f"<{kind}>") + token("<Dim>") + integer(dim) + token("<ValueAvg>") + vector([]) + token("<DerivAvg>") + vector([])
+    b = (
+        token(f"<{kind}>")
+        + token("<Dim>")
+        + integer(dim)
+        + token("<ValueAvg>")
+        + vector([])
+        + token("<DerivAvg>")
+        + vector([])
+    )
     b += token("<Count>") + zero + token("<OderivRms>") + vector([]) + token("<OderivCount>") + zero
     b += token("<NumDimsSelfRepaired>") + zero + token("<NumDimsProcessed>") + zero
     return b + token(f"</{kind}>")

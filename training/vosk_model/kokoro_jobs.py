@@ -1,6 +1,6 @@
 """Sentences, voices and their IPA for Kokoro: one job a line (number, voice mixture, accent, speed, words, IPA).
 
-    python kokoro_jobs.py --count 30000 --seed 1 --general WORDS --out jobs.tsv
+python kokoro_jobs.py --count 30000 --seed 1 --general WORDS --out jobs.tsv
 """
 
 import argparse
@@ -11,16 +11,47 @@ from espeak import ipa, respell
 from vocabulary import sentence
 
 # Kept for evaluation, never to be trained on: bf_lily bm_daniel bm_lewis af_nova am_eric am_michael.
-US = (
-    "af_alloy af_aoede af_bella af_heart af_jessica af_kore af_nicole af_river af_sarah af_sky am_adam am_echo "
-    "am_fenrir am_liam am_onyx am_puck am_santa"
-).split()
-GB = "bf_alice bf_emma bf_isabella bm_fable bm_george".split()
+US = [
+    "af_alloy",
+    "af_aoede",
+    "af_bella",
+    "af_heart",
+    "af_jessica",
+    "af_kore",
+    "af_nicole",
+    "af_river",
+    "af_sarah",
+    "af_sky",
+    "am_adam",
+    "am_echo",
+    "am_fenrir",
+    "am_liam",
+    "am_onyx",
+    "am_puck",
+    "am_santa",
+]
+GB = ["bf_alice", "bf_emma", "bf_isabella", "bm_fable", "bm_george"]
 # Voices of other languages, only as a small part of a mixture: timbre without accent.
-FOREIGN = (
-    "ef_dora em_alex ff_siwis if_sara im_nicola pf_dora pm_alex hf_alpha hf_beta hm_omega hm_psi jf_alpha jm_kumo "
-    "zf_xiaobei zf_xiaoni zm_yunjian zm_yunxi zm_yunyang"
-).split()
+FOREIGN = [
+    "ef_dora",
+    "em_alex",
+    "ff_siwis",
+    "if_sara",
+    "im_nicola",
+    "pf_dora",
+    "pm_alex",
+    "hf_alpha",
+    "hf_beta",
+    "hm_omega",
+    "hm_psi",
+    "jf_alpha",
+    "jm_kumo",
+    "zf_xiaobei",
+    "zf_xiaoni",
+    "zm_yunjian",
+    "zm_yunxi",
+    "zm_yunyang",
+]
 
 
 def mixture(rng: random.Random, accent: str) -> str:

@@ -1,4 +1,5 @@
-"""Features in, scores of phones out: the factorised TDNN that Kaldi's format can hold, and an attending network beside it."""
+"""Features in, scores of phones out: the factorised TDNN that Kaldi's format can hold, and an attending network
+beside it."""
 
 import torch
 import torch.nn.functional as F
@@ -96,7 +97,8 @@ class Attention(nn.Module):
 
 
 class Conformer(nn.Module):
-    """One block: half a feed-forward, attention, a depthwise convolution, half a feed-forward; residuals around each."""
+    """One block: half a feed-forward, attention, a depthwise convolution, half a feed-forward; residuals around
+    each."""
 
     def __init__(self, width: int, heads: int, kernel: int = 15, drop: float = 0.1) -> None:
         super().__init__()

@@ -77,8 +77,11 @@ def ctc_loss(kernels: Kernels, scores: torch.Tensor, graph: Graph) -> torch.Tens
     return mean_loss(-total, total, scores.shape[1])
 
 
-def mmi_loss(kernels: Kernels, scores: torch.Tensor, graph: Graph, rivals: Competitors, normalised: float) -> torch.Tensor:
-    """MMI; a share `normalised` of it is the locally normalised likelihood instead, which cannot diverge at the start."""
+def mmi_loss(
+    kernels: Kernels, scores: torch.Tensor, graph: Graph, rivals: Competitors, normalised: float
+) -> torch.Tensor:
+    """MMI; a share `normalised` of it is the locally normalised likelihood instead, which cannot diverge at the
+    start."""
     paths, frames = silence_paths(graph), scores.shape[1]
     bounded = 30 * torch.tanh(scores.float() / 30)
     loss = 5e-4 * (scores.float() ** 2).mean()

@@ -2,7 +2,8 @@
 
     python real_speech.py --manifest MANIFEST.tsv --out DIR [--leave-out FOLDER...] [--kbps 22]
 
-The manifest's columns: path, speaker, transcript, source, licence and, if given, accent and kind.  Writes DIR/speech/SOURCE.opus
+The manifest's columns: path, speaker, transcript, source, licence and, if given, accent and kind.  Writes
+DIR/speech/SOURCE.opus
 and .tsv (offset, samples, speaker, accent, words, weight), DIR/noise/noise.opus and DIR/licences.tsv.
 """
 
@@ -63,7 +64,9 @@ def main() -> None:
             if peak < 1e-3 or (not words and name != "noise"):
                 continue
             y = (x / peak * 20000).astype(np.int16)
-            accent = "gb" if re.search(r"brit|scot|england|uk\b|_gb\b", (row.get("accent") or row["path"]).lower()) else "us"
+            accent = (
+                "gb" if re.search(r"brit|scot|england|uk\b|_gb\b", (row.get("accent") or row["path"]).lower()) else "us"
+            )
             table.append((position, len(y), f"{name}:{row['speaker']}", accent, " ".join(words), WEIGHT.get(name, 1.0)))
             licences[name, row["licence"]] += len(y)
             pieces += [y, np.zeros(800, np.int16)]

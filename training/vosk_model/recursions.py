@@ -1,4 +1,5 @@
-"""Frame scores in, log-sums over paths and their gradients out: the compiled kernels of recursions.cu as torch functions."""
+"""Frame scores in, log-sums over paths and their gradients out: the compiled kernels of recursions.cu as torch
+functions."""
 
 import ctypes
 import os
@@ -26,7 +27,8 @@ def compile_kernels(folder: Path) -> ctypes.CDLL:
 
 
 class Kernels:
-    """Calls into the library on torch's current stream; tensors must be contiguous and live until the call is queued."""
+    """Calls into the library on torch's current stream; tensors must be contiguous and live until the call is
+    queued."""
 
     def __init__(self, folder: Path) -> None:
         self.library = compile_kernels(folder)
@@ -46,7 +48,8 @@ class Kernels:
 
 
 class LinearSum(torch.autograd.Function):
-    """Log-sum over the paths of each utterance's linear graph; utterances without a path come out as -1e30, gradient 0."""
+    """Log-sum over the paths of each utterance's linear graph; utterances without a path come out as -1e30, gradient
+    0."""
 
     @staticmethod
     def forward(ctx, kernels, score, enter, stay, skip, count):  # type: ignore[no-untyped-def]
@@ -58,7 +61,20 @@ class LinearSum(torch.autograd.Function):
         want = ctx.needs_input_grad[1]
         posterior = torch.zeros_like(score) if want else total
         kernels.call(
-            "linear", score, enter, stay, skip, count, batch, frames, outputs, states, int(want), alpha, total, posterior
+            "linear",
+            score,
+            enter,
+            stay,
+            skip,
+            count,
+            batch,
+            frames,
+            outputs,
+            states,
+            int(want),
+            alpha,
+            total,
+            posterior,
         )
         ctx.save_for_backward(posterior)
         return total

@@ -1,17 +1,19 @@
 """Packs of speech in, a trained network out; everything but the drawing of batches runs on one GPU.
 
-    python train.py --packs DIR... --noise DIR --lexicon lexicon.tsv --out DIR --minutes 20 [--network tdnn|attending]
+python train.py --packs DIR... --noise DIR --lexicon lexicon.tsv --out DIR --minutes 20 [--network tdnn|attending]
 """
 
 import argparse
+import functools
 import math
+import operator
 import time
 from pathlib import Path
 
 import numpy as np
 import torch
 from augmentation import Augmenter, read_noise
-from corpus import Batches, Clip, Corpus
+from corpus import Batches, Corpus
 from network import NETWORKS
 from objectives import Competitors, choose, ctc_loss, likeliest, mmi_loss
 from recursions import Kernels
@@ -92,7 +94,8 @@ class Run:
         return LinearSum.apply(self.kernels, log, states, states, skip, count)
 
     def update(self, batch: dict[str, object], done: float) -> None:
-        """One step, without waiting for the device: clipping and the check for infinities happen inside the optimiser."""
+        """One step, without waiting for the device: clipping and the check for infinities happen inside the
+        optimiser."""
         for group in self.optimiser.param_groups:
             group["lr"] = self.options.rate * learning_rate(self.step, done)
         self.augment.strength = min(1.0, 0.4 + self.step / 4000)
@@ -112,7 +115,7 @@ class Run:
 
     def averaged(self) -> nn.Module:
         net = NETWORKS[self.options.network]().to(self.device)
-        net.load_state_dict({k: v for k, v in self.averages.items()})
+        net.load_state_dict(dict(self.averages.items()))
         return net.eval()
 
     @torch.no_grad()
@@ -133,7 +136,10 @@ class Run:
             best = net(x)[1].argmax(2).cpu().numpy()
             for i, row in zip(part, best, strict=True):
                 heard = [int(p) for k, p in enumerate(row) if p and (k == 0 or row[k - 1] != p)]
-                drawn = [sum(self.checks.phones(self.checks.units[i], plain), []) for _ in range(3)]
+                drawn = [
+                    functools.reduce(operator.iadd, self.checks.phones(self.checks.units[i], plain), [])
+                    for _ in range(3)
+                ]
                 group = self.groups[i]
                 wrong[group] = wrong.get(group, 0) + min(edit_distance(heard, d) for d in drawn)
                 total[group] = total.get(group, 0) + len(drawn[0])
@@ -188,7 +194,13 @@ def main() -> None:
     batches = iter(loader)  # the workers fork before the device is touched
     run = Run(options, corpus, checks)
     run.groups = check_groups(checks, options.checks) if checks else []
-    print(sum(p.numel() for p in run.net.parameters()), "parameters; ready in", round(time.time() - begun), "s", flush=True)
+    print(
+        sum(p.numel() for p in run.net.parameters()),
+        "parameters; ready in",
+        round(time.time() - begun),
+        "s",
+        flush=True,
+    )
     train(run, batches, begun)
 
 
@@ -206,7 +218,8 @@ def train(run: Run, batches, begun: float) -> None:  # type: ignore[no-untyped-d
             now, steps = time.time(), run.step - told_step
             print(
                 f"step {run.step} {now - start:.0f} s, {1000 * (now - shown) / steps:.1f} ms a step "
-                f"({1000 * waited / steps:.1f} waiting), ctc {ctc / count:.3f} mmi {mmi / count:.3f} norm {norm / count:.2f}",
+                f"({1000 * waited / steps:.1f} waiting), "
+                f"ctc {ctc / count:.3f} mmi {mmi / count:.3f} norm {norm / count:.2f}",
                 flush=True,
             )
             run.told.zero_()
