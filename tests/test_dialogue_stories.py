@@ -35,7 +35,8 @@ from handsfree.events import (
     event_to_json,
 )
 from handsfree.model import Command, Heard, Reading, Readings, Unsure
-from handsfree.plans import Job, job_from_text
+from handsfree.plans import Job, job_from_text, plan_from_text
+from handsfree.plans.sample_plan import SAMPLE_PLAN
 
 
 def test_the_short_visit_from_its_first_word_to_its_last() -> None:
@@ -479,3 +480,32 @@ def test_every_appliance_of_the_landlord_is_asked_for() -> None:
         "fire",
         "hob",
     ]
+
+
+def test_a_bare_number_in_another_unit_is_not_taken() -> None:
+    """A number without a name but with a unit that the item does not have fits nothing."""
+    bar = Readings((Reading(Decimal("1.2"), None, "bar"),))
+    visit = play_until(story(), "co_max").give(HeardInput(Heard("one point two bar", bar)))
+    assert visit.state.proposal is None
+
+
+def test_a_result_that_cannot_be_worked_out_is_said_once() -> None:
+    """A value that the computation refuses leaves no result; the engineer hears why, once."""
+    text = the_job().text.replace('pipes = "9m of 15mm"', 'pipes = "some pipe"')
+    visit = Story(plan_named("short_commissioning"), job_from_text(text)).begin()
+    assert "cannot be worked out" in visit.said
+    play_until(visit, "cold_pressure")
+    assert sum("cannot be worked out" in line for line in visit.transcript) == 1
+
+
+def test_a_shared_note_comes_from_the_messages() -> None:
+    """A note that begins with @ is the message of that name."""
+    plan = plan_from_text(
+        SAMPLE_PLAN.replace(
+            'source = "common practice"\n\n[[chunk.item]]\nid = "hot"',
+            'note = "@hot"\nsource = "common practice"\n\n[[chunk.item]]\nid = "hot"',
+        )
+        + '\n[messages]\nhot = "The pipes get hot."\n'
+    )
+    visit = Story(plan, the_job()).begin().hear("one point two bar", "yes")
+    assert "The pipes get hot." in visit.said

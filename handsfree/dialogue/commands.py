@@ -19,6 +19,9 @@ from handsfree.events import AskClosed, Asked, CarriedOn, Deferred, Finished, He
 from handsfree.model import Command, Heard, Reading
 from handsfree.plans.plan import ABSENT, Item
 
+MARK_SPREAD_S = 0.1
+"""s either way that the beginning of a word is known to: our estimate of what endpointing leaves, not measured"""
+
 Handler = Callable[[Turn, Trade, Command, Heard], None]
 
 
@@ -360,7 +363,7 @@ def _mark(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
         turn.say("mark_none")
         _again(turn)
         return
-    turn.emit(Marked(item=item.id, at_s=heard.start_s, clip=heard.clip))
+    turn.emit(Marked(item=item.id, at_s=heard.start_s, spread_s=MARK_SPREAD_S, clip=heard.clip))
     turn.cue("mark")
     if len(turn.state.marks) < 2:
         turn.say("mark_first", "prompt")

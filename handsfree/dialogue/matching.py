@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from rapidfuzz import fuzz
 
 from handsfree.dialogue.route import View
@@ -28,26 +30,39 @@ def fits(item: Item, reading: Reading) -> bool:
 
 
 def assign(
-    view: View, current: Item | None, readings: tuple[Reading, ...]
+    view: View, current: Item | None, readings: tuple[Reading, ...], units: Mapping[str, str]
 ) -> tuple[list[tuple[Item, Reading]], list[Reading]]:
     """Items for the readings of one utterance, and the readings that found none.
 
     The item on hand comes first; a reading that names another quantity may answer another open item of the same
     chunk, unless a killer
-    item or a timed wait lies between: order follows the work.
+    item or a timed wait lies between: order follows the work. A bare number in another unit than the item's fits
+    nothing.
+
+    Args:
+        units: quantity -> its unit.
     """
     pairs: list[tuple[Item, Reading]] = []
     left: list[Reading] = []
     for reading in readings:
         taken = [item.id for item, _ in pairs]
         found = next(
-            (i for i in _candidates(view, current) if i.id not in taken and _belongs(i, current, reading)), None
+            (
+                i
+                for i in _candidates(view, current)
+                if i.id not in taken and _belongs(i, current, reading) and _same_unit(i, reading, units)
+            ),
+            None,
         )
         if found is None:
             left.append(reading)
         else:
             pairs.append((found, reading))
     return pairs, left
+
+
+def _same_unit(item: Item, reading: Reading, units: Mapping[str, str]) -> bool:
+    return reading.unit in (None, units.get(item.expect.quantity or "")) or item.expect.kind == "number"
 
 
 def _belongs(item: Item, current: Item | None, reading: Reading) -> bool:

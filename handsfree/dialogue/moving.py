@@ -237,7 +237,7 @@ def enter(turn: Turn, item: Item, why: str) -> None:
     if why == "deferred":
         turn.say("deferred_back", item=item.say)
     if item.note and why in ("next", "again"):
-        turn.speak(fill_slots(item.note, turn.view.look_up), "warning")
+        turn.speak(fill_slots(turn.plan.note_of(item), turn.view.look_up), "warning")
     if why in ("next", "deferred", "again"):
         _say_last_visit(turn, item)
     prompt(turn)

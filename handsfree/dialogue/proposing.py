@@ -26,7 +26,8 @@ from handsfree.plans.plan import Item
 
 def take_readings(turn: Turn, trade: Trade, readings: tuple[Reading, ...], heard: Heard, current: Item | None) -> None:
     """Propose what the readings fit; say what they do not fit. Ends the decision."""
-    pairs, left = assign(turn.view, current, readings)
+    units = {id: quantity.unit for id, quantity in turn.language.quantities.items()}
+    pairs, left = assign(turn.view, current, readings, units)
     for reading in left:
         _say_unfit(turn, current, reading)
     if not pairs:

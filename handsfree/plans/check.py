@@ -263,7 +263,11 @@ def _check_item(plan: Plan, item: Item, knowledge: Knowledge) -> Iterator[Found]
     yield from _check_condition(plan, item.when, item.line, name, before | _loop_mates(plan, item))
     yield from _check_condition(plan, item.judge_when, item.line, name, before, "judge_when")
     yield from _check_limit(plan, item.limit, item.line, name, knowledge)
-    for slot in re.findall(r"\{([^{}|]+)", item.note):
+    if item.note.startswith("@") and item.note[1:] not in plan.messages:
+        yield _error(
+            item.line, f"{name}: message {item.note!r} is not known", nearest(item.note[1:], plan.messages), "note"
+        )
+    for slot in re.findall(r"\{([^{}|]+)", plan.note_of(item)):
         if not re.fullmatch(r"(item|result|job|visit)\.[A-Za-z0-9_.]+", slot.strip()):
             yield _error(
                 item.line, f"{name}: note has {{{slot}}}, which is no source", "write {job.KEY|words}", key="note"

@@ -301,6 +301,10 @@ class Plan:
         """The result of that id, or None."""
         return next((r for r in self.results if r.id == id), None)
 
+    def note_of(self, item: Item) -> str:
+        """The item's note; one that begins with @ stands under [messages], because several items share it."""
+        return self.messages.get(item.note[1:], "") if item.note.startswith("@") else item.note
+
     def loop_of(self, item: str) -> Loop | None:
         """The loop that the item belongs to, or None."""
         return next((loop for loop in self.loops if item in loop.items), None)
