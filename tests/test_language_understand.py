@@ -162,11 +162,14 @@ def test_certain(words: str, expect: str, line: str) -> None:
         ("and six", "any", "unsure 6"),
         ("sixty and", "any", "unsure 60"),
         ("six and a", "any", "unsure 6"),
+        ("ten a", "any", "unsure 10"),
+        ("a and a half", "any", "unsure 0.5"),
         # words around
         ("the kettle says eight point six", "co2", "unsure co2 8.6 %"),
         ("he came third", "any", "unsure 3"),
         ("the third one", "any", "unsure 3"),
         # shared names
+        ("flow two", "any", "unsure hot_water_flow 2 L/min"),
         ("volume ten litres", "any", "unsure gas_volume 0.010 m3 | system_volume 10 L"),
         # emergencies denied
         ("there's no smell of gas", "co2", "unsure command smell_of_gas"),

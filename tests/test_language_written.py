@@ -50,6 +50,8 @@ WRITTEN = Written(LANGUAGE.grammar)
         ("2026-11-05", "fifth of november two thousand and twenty six"),
         ("21/3/26", "twenty first of march two thousand and twenty six"),
         ("30.06.2026", "thirtieth of june two thousand and twenty six"),
+        ("the 21st of March", "the twenty first of march"),
+        ("30th", "thirtieth"),
         ("14:30", "fourteen thirty"),
         ("09:05", "zero nine zero five"),
         ("9:00", "zero nine hundred"),

@@ -119,6 +119,8 @@ class Cutter:
                     self._take_and(cut, at)
                 elif letter != "a":
                     cut.unknown.append(words[at])
+                elif cut.after_number and at + 1 == count:
+                    cut.doubts.append("a part of the number is missing")
                 cut.after_number = False
                 at += 1
         cut.close()
@@ -172,7 +174,8 @@ class Cutter:
         cut.parted = True
         count = len(cut.words)
         last = at + 1 == count or (at + 2 == count and cut.classes[at + 1] == "a")
-        if (at == 0 and not last and cut.classes[1] not in "xa") or (last and cut.after_number):
+        first = at == 0 or cut.classes[at - 1] == ARTICLE
+        if (first and not last and cut.classes[at + 1] != "x") or (last and cut.after_number):
             cut.doubts.append("a part of the number is missing")
 
     def _take_broken_number(self, cut: Cut, at: int, end: int) -> int:

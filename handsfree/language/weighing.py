@@ -60,9 +60,16 @@ class Scales:
             names = (self._unnamed(claim, expectation, before, weighed),)
         for quantity in names:
             self._against(claim, claim.numbers, quantity, expectation, weighed)
+        if len(names) > 1 and len(weighed.fitting) == 1 and not self._usual(weighed.fitting[0], expectation):
+            weighed.doubts.append("the name fits several quantities")
         if len(claim.names) == 1 and expectation.quantity not in (None, claim.names[0]):
             self._sounds_like_expected(claim, expectation, weighed)
         return weighed
+
+    def _usual(self, reading: Reading, expectation: Expectation) -> bool:
+        """Whether a reading lies in the typical band of its quantity."""
+        low, high = self._quantities[reading.quantity or ""].typical(expectation.gas)
+        return low <= reading.value <= high
 
     def _sounds_like_expected(self, claim: Claim, expectation: Expectation, weighed: Weighed) -> None:
         """The name of another quantity may be a slip of the ear: asked when the step's own would fit too."""
@@ -155,8 +162,7 @@ class Scales:
                 weighed.reasons.append(f"{decimal_string(value)} is outside {bounds} for {quantity.said}")
             else:
                 weighed.fitting.append(reading)
-                typical_low, typical_high = quantity.typical(expectation.gas)
-                if number.form == "dropped_point" and not typical_low <= value <= typical_high:
+                if number.form == "dropped_point" and not self._usual(reading, expectation):
                     weighed.doubts.append("a point may have been left out")
                 if number.form == "groups":
                     weighed.doubts.append("single digits or one number")

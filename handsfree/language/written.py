@@ -22,6 +22,7 @@ _PLAIN = re.compile(r"(?:[a-z ]|(?<=[a-z])'(?=[a-z]))*")
 _TIME = re.compile(r"\b([01]?[0-9]|2[0-3]):([0-5][0-9])\b")
 _DATE = re.compile(r"\b(0?[1-9]|[12][0-9]|3[01])[/.](0?[1-9]|1[0-2])[/.]((?:19|20)?[0-9]{2})\b")
 _ISO_DATE = re.compile(r"\b((?:19|20)[0-9]{2})-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])\b")
+_ORDINAL = re.compile(r"\b([1-9][0-9]?)(?:st|nd|rd|th)\b")
 _HALVES = {"½": "half", "¼": "a quarter", "¾": "three quarters"}
 _MINUS = re.compile(r"(?:(?<=\s)|^)[-−–](?=[.]?[0-9])")
 _TOKEN = re.compile(
@@ -90,6 +91,7 @@ class Written:
         text = _ISO_DATE.sub(lambda m: self._date(int(m[3]), int(m[2]), m[1]), text)
         text = _DATE.sub(lambda m: self._date(int(m[1]), int(m[2]), m[3]), text)
         text = _TIME.sub(lambda m: self._time(int(m[1]), m[2]), text)
+        text = _ORDINAL.sub(lambda m: f" {self._ordinal(int(m[1]))} ", text)
         for pattern, spoken in self._names:
             text = pattern.sub(spoken, text)
         text = self._unit.sub(lambda m: f" {self._units[m[m.lastindex or 0]]} ", text)
@@ -121,10 +123,13 @@ class Written:
         return words
 
     def _date(self, day: int, month: int, year: str) -> str:
-        tens, ones = day - day % 10, day % 10
-        spoken = self._ordinals.get(day) or f"{' '.join(self._numbers.say_whole(str(tens)))} {self._ordinals[ones]}"
         full = year if len(year) == 4 else f"20{year}"
-        return f" {spoken} of {self._months[month]} {' '.join(self._numbers.say_whole(full))} "
+        return f" {self._ordinal(day)} of {self._months[month]} {' '.join(self._numbers.say_whole(full))} "
+
+    def _ordinal(self, number: int) -> str:
+        """ "twenty first"; for a number below a hundred that is no ten, or has an ordinal word of its own."""
+        tens, ones = number - number % 10, number % 10
+        return self._ordinals.get(number) or " ".join([*self._numbers.say_whole(str(tens)), self._ordinals[ones]])
 
     def _time(self, hour: int, minute: str) -> str:
         hours = " ".join(self._numbers.say_whole(str(hour))) if hour >= 10 else self._numbers.say_digits(f"0{hour}")
