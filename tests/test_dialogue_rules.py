@@ -346,8 +346,8 @@ def test_a_decision_ends_in_exactly_one_of_listen_wait_stop() -> None:
 
 @pytest.mark.parametrize("seed", range(60))
 def test_rules_hold_for_a_random_engineer(seed: int) -> None:
-    """Nothing is saved without a yes after its read-back, nothing is complete with an item open, replay gives the
-    live state."""
+    """Nothing is saved without a yes after its read-back, nothing is complete with an item open, replay gives the live
+    state."""
     rng = random.Random(seed)
     sim = Simulation(plan_named(rng.choice(PLANS)), the_job(), rng, care=rng.choice([0.3, 0.6, 0.9, 0.97])).run()
     assert sim.watch.wrong == []

@@ -52,9 +52,8 @@ def test_results_agree_with_sums_done_by_hand() -> None:
     """Gas rate, heat input, ratio and installation volume agree with the formulas of the trade reference.
 
     Sources: 3600 x 0.100 / 142 (volume over time); x 39.5 / 3.6 (calorific value); 0.9004 net over gross (EN 437,
-    G20); CO/CO2 =
-    ppm / (% x 10 000); volume 0.009386 m3 and 4 mbar (certification body's pocket guide; Edition 4 as quoted by trade
-    summaries).
+    G20); CO/CO2 = ppm / (% x 10 000); volume 0.009386 m3 and 4 mbar (certification body's pocket guide; Edition 4 as
+    quoted by trade summaries).
     """
     visit = play_until(story(), None)
     rows = {e.item: e.results for e in visit.events(Computed)}

@@ -1,19 +1,17 @@
-"""A spoken command in, what it does in the place on hand out. Repeat, back, hold, where and cancel work in every
-state (rule 17)."""
+"""A spoken command in, what it does in the place on hand out. Repeat, back, hold, where and cancel work in every state
+(rule 17)."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from decimal import Decimal
 
 from handsfree.dialogue.effects import Louder, Quieter, Slower
+from handsfree.dialogue.looking import Handler, again, current_item, help, repeat, voice, where, why
 from handsfree.dialogue.matching import fits, named_items
 from handsfree.dialogue.moving import advance, enter, is_complete
-from handsfree.dialogue.prompts import listen, open_names, phase, prompt, say_where
+from handsfree.dialogue.prompts import listen, open_names, phase, prompt
 from handsfree.dialogue.proposing import change_item, confirm, drop, propose_reading, take_readings
 from handsfree.dialogue.turn import Turn, sentence
-from handsfree.dialogue.unsafe import emergency_of, say_steps
-from handsfree.dialogue.wording import word
 from handsfree.dialogue.working import Trade
 from handsfree.events import AskClosed, Asked, CarriedOn, Deferred, Finished, Held, Kept, Marked, NoteTaken, WaitEnded
 from handsfree.model import Command, Heard, Reading
@@ -22,75 +20,15 @@ from handsfree.plans.plan import ABSENT, Item
 MARK_SPREAD_S = 0.1
 """s either way that the beginning of a word is known to: our estimate of what endpointing leaves, not measured"""
 
-Handler = Callable[[Turn, Trade, Command, Heard], None]
-
 
 def act(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
     """Carry out a command. Ends the decision."""
     handler = _HANDLERS.get(command.command)
     if handler is None:
         turn.say("not_heard")
-        _again(turn)
+        again(turn)
         return
     handler(turn, trade, command, heard)
-
-
-def _again(turn: Turn, say: bool = True) -> None:
-    """Say the place on hand once more and listen."""
-    if say:
-        prompt(turn)
-    listen(turn)
-
-
-def _current(turn: Turn) -> Item | None:
-    """The item that a value would belong to now."""
-    if turn.state.proposal is not None and turn.plan.has_item(turn.state.proposal.event.item):
-        return turn.plan.item(turn.state.proposal.event.item)
-    return turn.item
-
-
-# -------------------------------------------------------------------------------------- looking and voice
-
-
-def _repeat(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
-    if turn.state.unsafe is not None and turn.state.asked is None:
-        say_steps(turn, emergency_of(turn))
-    _again(turn)
-
-
-def _where(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
-    say_where(turn)
-    _again(turn, say=phase(turn.view) != "item")
-
-
-def _why(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
-    found = named_items(turn.view, command.target, command.qualifier) if command.target else ()
-    item = found[0] if found else _current(turn)
-    turn.speak(item.why if item and item.why else word("why_none"), "status")
-    _again(turn)
-
-
-_HELP = {
-    **dict.fromkeys(("proposal", "asked", "question", "revisit"), "help_yes"),
-    "waiting": "help_wait",
-    "held": "help_held",
-    "unsafe": "help_unsafe",
-}
-
-
-def _help(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
-    key = _HELP.get(phase(turn.view), "help_item")
-    turn.say(key)
-    _again(turn)
-
-
-def _voice(effect: Louder | Quieter | Slower, key: str) -> Handler:
-    def change(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
-        turn.do(effect)
-        turn.say(key)
-        _again(turn, say=phase(turn.view) != "waiting")
-
-    return change
 
 
 # ------------------------------------------------------------------------------------------------- moving
@@ -98,7 +36,7 @@ def _voice(effect: Louder | Quieter | Slower, key: str) -> Handler:
 
 def _hold(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
     if turn.state.unsafe is not None:
-        _again(turn)
+        again(turn)
         return
     if turn.state.asked is not None:
         turn.emit(AskClosed(what=turn.state.asked.what, answer="hold"))
@@ -130,7 +68,7 @@ def _carry_on(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
         case "closing":
             _take_up_open(turn)
         case _:
-            _again(turn)
+            again(turn)
 
 
 def go_back_one(turn: Turn, trade: Trade) -> None:
@@ -163,7 +101,7 @@ def _take_up_open(turn: Turn) -> None:
 def _back(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
     if turn.state.unsafe is not None:
         turn.say("unsafe_no_command", "warning")
-        _again(turn)
+        again(turn)
         return
     _leave_side_paths(turn, "back")
     here = turn.state.item
@@ -201,11 +139,11 @@ def _cancel(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
             if what == "accept":
                 advance(turn, trade)
             else:
-                _again(turn)
+                again(turn)
         case "proposal":
             drop(turn, "cancel")
             turn.say("dropped")
-            _again(turn)
+            again(turn)
         case "waiting":
             name = turn.state.wait.what if turn.state.wait else ""
             _stop_wait(turn)
@@ -216,21 +154,21 @@ def _cancel(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
             keep(turn, trade, heard)
         case _:
             turn.say("nothing_to_cancel")
-            _again(turn)
+            again(turn)
 
 
 def _defer(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
-    item = _current(turn)
+    item = current_item(turn)
     place = phase(turn.view)
     if place == "revisit":
         keep(turn, trade, heard)
         return
     if item is None or place not in ("item", "proposal", "waiting"):
-        _again(turn)
+        again(turn)
         return
     if item.killer:
         turn.say("killer_first", "warning", item=sentence(item.say))
-        _again(turn)
+        again(turn)
         return
     drop(turn, "deferred")
     _stop_wait(turn)
@@ -243,16 +181,16 @@ def _defer(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
 def _change(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
     if turn.state.unsafe is not None:
         turn.say("unsafe_no_command", "warning")
-        _again(turn)
+        again(turn)
         return
     target = command.target or (command.readings[0].quantity if command.readings else None)
     if target is None:
-        here = _current(turn)
+        here = current_item(turn)
         if turn.state.proposal is not None and here is not None:
             drop(turn, "no")
         else:
             turn.say("change_what")
-        _again(turn)
+        again(turn)
         return
     qualifier = command.qualifier or (command.readings[0].qualifier if command.readings else None)
     found = named_items(turn.view, target, qualifier)
@@ -264,7 +202,7 @@ def _change(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
             turn.say("later_item", item=sentence(found[0].say))
         else:
             turn.say("no_such_item")
-        _again(turn)
+        again(turn)
         return
     found = tuple(reached)
     _leave_side_paths(turn, "change")
@@ -285,7 +223,7 @@ def _was_asked(turn: Turn, item: Item) -> bool:
 def _yes(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
     place = phase(turn.view)
     if command.readings and not _same_as_proposed(turn, command.readings):
-        take_readings(turn, trade, command.readings, heard, _current(turn))
+        take_readings(turn, trade, command.readings, heard, current_item(turn))
     elif place == "proposal":
         confirm(turn, trade, heard)
     elif place == "revisit":
@@ -293,7 +231,7 @@ def _yes(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
     else:
         if place == "item":
             turn.say("yes_is_no_value")
-        _again(turn)
+        again(turn)
 
 
 def _same_as_proposed(turn: Turn, readings: tuple[Reading, ...]) -> bool:
@@ -311,18 +249,18 @@ def _no(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
     elif place == "proposal":
         drop(turn, "no")
         turn.say("dropped")
-        _again(turn)
+        again(turn)
     elif place == "revisit":
         turn.say("need_value" if turn.item and turn.item.expect.kind == "quantity" else "need_answer")
         listen(turn)
     else:
-        _again(turn)
+        again(turn)
 
 
 def _correct(turn: Turn, trade: Trade, readings: tuple[Reading, ...], heard: Heard) -> None:
     """ "no, nine point four": the proposal on hand, else, where the value is not the item's, the value just
     confirmed."""
-    here = _current(turn)
+    here = current_item(turn)
     last = turn.state.last_value()
     if turn.state.proposal is None and last is not None and len(readings) == 1:
         just = turn.plan.item(last.item)
@@ -340,28 +278,28 @@ def _note(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
     if command.target:
         turn.emit(NoteTaken(item=turn.state.item, words=command.target, clip=heard.clip))
         turn.say("note_kept", "value")
-        _again(turn)
+        again(turn)
         return
     turn.emit(Asked(what="note", item=turn.state.item))
-    _again(turn)
+    again(turn)
 
 
 def _absent(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
-    item = _current(turn)
+    item = current_item(turn)
     if item is None or phase(turn.view) not in ("item", "proposal", "revisit", "waiting"):
-        _again(turn)
+        again(turn)
         return
     drop(turn, "replaced")
     _stop_wait(turn)
     turn.emit(Asked(what="reason", item=item.id, detail=command.command))
-    _again(turn)
+    again(turn)
 
 
 def _mark(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
     item = turn.item
     if item is None or not item.expect.stopwatch or phase(turn.view) != "item":
         turn.say("mark_none")
-        _again(turn)
+        again(turn)
         return
     turn.emit(Marked(item=item.id, at_s=heard.start_s, spread_s=MARK_SPREAD_S, clip=heard.clip))
     turn.cue("mark")
@@ -384,7 +322,7 @@ def _finish(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
         return
     _leave_side_paths(turn, "finish")
     turn.emit(Asked(what="finish"))
-    _again(turn)
+    again(turn)
 
 
 def end_visit(turn: Turn) -> None:
@@ -405,21 +343,21 @@ def end_visit(turn: Turn) -> None:
 _HANDLERS: dict[str, Handler] = {
     "yes": _yes,
     "no": _no,
-    "repeat": _repeat,
+    "repeat": repeat,
     "back": _back,
     "hold": _hold,
     "carry_on": _carry_on,
     "defer": _defer,
-    "where": _where,
-    "why": _why,
-    "help": _help,
+    "where": where,
+    "why": why,
+    "help": help,
     "cancel": _cancel,
     "change": _change,
     "mark": _mark,
     "note": _note,
-    "louder": _voice(Louder(), "louder"),
-    "quieter": _voice(Quieter(), "quieter"),
-    "slower": _voice(Slower(), "slower"),
+    "louder": voice(Louder(), "louder"),
+    "quieter": voice(Quieter(), "quieter"),
+    "slower": voice(Slower(), "slower"),
     "finish": _finish,
     **dict.fromkeys(ABSENT, _absent),
 }

@@ -86,8 +86,8 @@ class Engine:
         return self._checked(turn)
 
     def resume(self, state: State, reason: str = "") -> Decision:
-        """Carry on with a visit that was cut off: the proposal on hand is dropped, and the dialogue goes back one
-        item (rules 10, 11)."""
+        """Carry on with a visit that was cut off: the proposal on hand is dropped, and the dialogue goes back one item
+        (rules 10, 11)."""
         if state.item is None and state.finished is None:
             return self.start(state)
         turn = self._turn(state)

@@ -34,10 +34,9 @@ def assign(
 ) -> tuple[list[tuple[Item, Reading]], list[Reading]]:
     """Items for the readings of one utterance, and the readings that found none.
 
-    The item on hand comes first; a reading that names another quantity may answer another open item of the same
-    chunk, unless a killer
-    item or a timed wait lies between: order follows the work. A bare number in another unit than the item's fits
-    nothing.
+    The item on hand comes first; a reading that names another quantity may answer another open item of the same chunk,
+    unless a killer item or a timed wait lies between: order follows the work. A bare number in another unit than the
+    item's fits nothing.
 
     Args:
         units: quantity -> its unit.

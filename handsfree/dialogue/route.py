@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from handsfree.dialogue.state import State, Value
+from handsfree.dialogue.state import State
+from handsfree.dialogue.values import Value
 from handsfree.plans.job import Job
 from handsfree.plans.plan import Chunk, Condition, Item, Loop, Plan
 

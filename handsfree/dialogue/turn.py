@@ -9,7 +9,8 @@ from typing import Protocol
 
 from handsfree.dialogue.effects import Cue, Effect, Say
 from handsfree.dialogue.route import View
-from handsfree.dialogue.state import State, Value, apply
+from handsfree.dialogue.state import State, apply
+from handsfree.dialogue.values import Value
 from handsfree.dialogue.wording import absent_words, may_be_misheard, say_characters, say_date, say_digits, word
 from handsfree.events import Entry, Event, Said
 from handsfree.model import Heard, Reading
@@ -98,9 +99,8 @@ class Turn:
     # ------------------------------------------------------------------------------------- saying values
 
     def say_reading(self, reading: Reading) -> str:
-        """Quantity, value and unit; digit by digit where the quantity is read so (a meter index), and digits once
-        more after a value
-        whose teens and tens could be confused."""
+        """Quantity, value and unit; digit by digit where the quantity is read so (a meter index), and digits once more
+        after a value whose teens and tens could be confused."""
         words = self.language.say_reading(reading)
         value = reading.value if reading.spoken_value is None else reading.spoken_value
         quantity = self.language.quantities.get(reading.quantity or "")

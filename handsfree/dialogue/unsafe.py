@@ -1,6 +1,7 @@
 """Something is dangerous in; emergency steps first, then what the engineer decides, out.
 
-The program never gives a class, never lowers one and never clears the situation: only the engineer's explicit words do.
+The program never gives a class, never lowers one and never clears the situation: only the engineer's explicit words
+do.
 """
 
 from __future__ import annotations

@@ -30,8 +30,8 @@ class Trade:
 
 
 def limit_for(view: View, rule: LimitRule | None, unit: str, trade: Trade) -> Limit | None:
-    """The limit that rules now: the maker's, else what it is held against, else the trade's, else the plan's own;
-    None without one."""
+    """The limit that rules now: the maker's, else what it is held against, else the trade's, else the plan's own; None
+    without one."""
     if rule is None:
         return None
     if rule.maker and (limit := view.job.limit(rule.maker)):

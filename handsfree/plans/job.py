@@ -1,10 +1,8 @@
 """A job file (TOML) in, people, instruments, boiler and the maker's data out, each by its dotted key.
 
 The job file says what the plan cannot know: who, where, with which instruments, on which boiler, and what its maker
-asks for.
-The maker's limits stand under [maker.limits.NAME] with low, high, unit and the page they were copied from; they come
-before any
-limit of the trade. Units are in the key names.
+asks for. The maker's limits stand under [maker.limits.NAME] with low, high, unit and the page they were copied from;
+they come before any limit of the trade. Units are in the key names.
 """
 
 from __future__ import annotations

@@ -1,9 +1,8 @@
 """TOML text in, tables out whose every key knows its line.
 
 The standard parser gives values without their place. An engineer who mistypes a plan needs the line, so a second,
-small scan of
-the text finds where each key stands; keys inside an inline table count as standing where the table begins, or on
-their own line.
+small scan of the text finds where each key stands; keys inside an inline table count as standing where the table
+begins, or on their own line.
 """
 
 from __future__ import annotations

@@ -1,11 +1,9 @@
 """A plan of a visit, as frozen data: chunks of items in the order of the work, results, questions, loops, emergencies.
 
 A plan is written in TOML by somebody who knows the work and reads no code; `handsfree.plans.read` turns the file into
-these classes and
-`handsfree.plans.check` looks it over. Where a value comes from is a *source*: `item.ID`, `result.ID`,
-`job.DOTTED.KEY`, `visit.date`,
-`visit.gas`, `visit.reference_gas`, a number, sums of these ("item.end - item.start"), and a fallback after a bar
-("job.x | 39.5").
+these classes and `handsfree.plans.check` looks it over. Where a value comes from is a *source*: `item.ID`,
+`result.ID`, `job.DOTTED.KEY`, `visit.date`, `visit.gas`, `visit.reference_gas`, a number, sums of these ("item.end -
+item.start"), and a fallback after a bar ("job.x | 39.5").
 """
 
 from __future__ import annotations
@@ -68,8 +66,8 @@ class Expect:
 
 @dataclass(frozen=True, slots=True)
 class LimitRule:
-    """Where a limit comes from, in order of authority: the maker (job), something measured, the trade, a bound
-    written here."""
+    """Where a limit comes from, in order of authority: the maker (job), something measured, the trade, a bound written
+    here."""
 
     maker: str = ""
     """dotted key of the maker's limit in the job"""
@@ -97,15 +95,11 @@ class LimitRule:
 @dataclass(frozen=True, slots=True)
 class Condition:
     """All of the terms hold. A term's key is gas, job.KEY, answer.ITEM, verdict.ID or cause.ID; it holds when its
-    value is one
-    of the list.
+    value is one of the list.
 
-    "answer.A|B" holds when one of them does. Values of answer.ITEM besides the item's own: given, absent, ever (now
-    or in an
-    earlier round). Of
-    verdict.ID: within, outside, too_close. Of
-    job.KEY: given,
-    not given, or the value as written. Of cause.ID, and of cause.any: found, open.
+    "answer.A|B" holds when one of them does. Values of answer.ITEM besides the item's own: given, absent, ever (now or
+    in an earlier round). Of verdict.ID: within, outside, too_close. Of job.KEY: given, not given, or the value as
+    written. Of cause.ID, and of cause.any: found, open.
     """
 
     terms: tuple[tuple[str, tuple[str, ...]], ...] = ()

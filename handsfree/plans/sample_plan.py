@@ -1,5 +1,5 @@
-"""A small complete plan for an engineer to begin with: every line may be changed, and `handsfree plan check` says
-when one is wrong."""
+"""A small complete plan for an engineer to begin with: every line may be changed, and `handsfree plan check` says when
+one is wrong."""
 
 SAMPLE_PLAN = """\
 # A plan says what is asked, in which order, and what answers it. Check it with: handsfree plan check FILE
