@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from handsfree.language import load_language
 from handsfree.language.automaton import Net, WordAutomaton, determinised
 from handsfree.language.samples import expectation_of
+from handsfree.language.sayable import random_words
 from handsfree.model import Expectation, Nothing, Readings, Text
 
 LANGUAGE = load_language()
@@ -170,6 +171,21 @@ def test_forms_mean_what_regular_expressions_mean(form: str) -> None:
     for length in range(6):
         for word in itertools.product("abc", repeat=length):
             assert automaton.accepts(word) is (re.fullmatch(form, "".join(word)) is not None), word
+
+
+def test_the_way_to_the_end_is_known() -> None:
+    """Every state knows how many words the nearest end is away."""
+    automaton = automaton_of("aab|c(ab)*")
+    assert automaton.distances()[automaton.start] == 1
+    assert max(automaton.distances()) == 2
+    assert automaton.distances() is automaton.distances()
+
+
+@given(st.integers(0, 2**32))
+def test_samples_come_to_an_end(seed: int) -> None:
+    """A random sentence ends soon, also where the grammar has loops."""
+    words = random_words(automaton_of("(a|b)*(cb)*abc"), random.Random(seed), most=5)
+    assert len(words) <= 5 + 5
 
 
 def test_it_is_minimal() -> None:

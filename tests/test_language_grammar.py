@@ -243,6 +243,7 @@ def test_no_file_of_own_words_is_needed(tmp_path: Path) -> None:
         ('[words]\n"number two" = "co2"', "line 2: 'number two' holds the number word 'two'"),
         ('[words]\n"Bottle" = "vessel_charge"', "line 2: 'Bottle' is no phrase"),
         ('[words]\nbottle = "kettle"', "line 2: 'bottle': 'kettle' is neither a quantity nor a command"),
+        ('[words]\n"b\\u006fttle" = "kettle"', "line 1: 'bottle': 'kettle' is neither"),
         ("[words]\nbottle = 3", "line 2: 'bottle': 3 is neither a quantity nor a command"),
         ('[word]\nbottle = "co"', "only a table [words] is known"),
         ("words = 3", "only a table [words] is known"),

@@ -78,6 +78,7 @@ CERTAIN = [
     # zero in words
     ("no drop", "tightness_drop", "tightness_drop 0 mbar"),
     ("no drop at all", "any", "tightness_drop 0 mbar"),
+    ("eight point six no drop", "co2", "co2 8.6 %; tightness_drop 0 mbar"),
     ("nought", "let_by_rise", "let_by_rise 0 mbar"),
     # converted, the spoken value kept beside it
     ("two kilopascals", "inlet_pressure", "unsure inlet_pressure 20 mbar"),
@@ -167,6 +168,9 @@ def test_certain(words: str, expect: str, line: str) -> None:
         # words around
         ("the kettle says eight point six", "co2", "unsure co2 8.6 %"),
         ("he came third", "any", "unsure 3"),
+        ("thirty third lads", "any", "unsure 33"),
+        ("half of it went", "any", "unsure 0.5"),
+        ("flow sixty three a bar and a half", "any", "unsure flow_temperature 63 degC; 1.5 bar"),
         ("the third one", "any", "unsure 3"),
         # shared names
         ("flow two", "any", "unsure hot_water_flow 2 L/min"),
@@ -222,6 +226,12 @@ def test_asked(words: str, expect: str, line: str) -> None:
         ("this is dangerous", "letters", "command unsafe"),
         ("repeet", "co2", "command repeat"),
         ("louda", "co2", "command louder"),
+        ("can't gead it", "co2", "command no_reading"),
+        ("can't reat it", "co2", "unsure command no_reading | command no_access"),
+        ("carrying on", "co2", "unsure command carry_on"),
+        ("that's write", "co2", "unsure command yes"),
+        ("corect", "co2", "unsure command yes | command no"),
+        ("yes oh", "co2", "unsure command yes"),
     ],
 )
 def test_commands(words: str, expect: str, line: str) -> None:
@@ -245,6 +255,12 @@ def test_commands(words: str, expect: str, line: str) -> None:
         ("there are two kettles and three mugs on that shelf over there", "co2"),
         ("bar", "any"),
         ("flow temperature", "any"),
+        ("double first", "any"),
+        ("one point first", "any"),
+        ("double and five", "any"),
+        ("c o two nine point nine point", "any"),
+        ("third", "co2"),
+        ("going back", "co2"),
         ("nine point", "any"),
         ("double check it", "any"),
         ("at this point", "co2"),
@@ -315,6 +331,7 @@ def test_the_steps_qualifier_is_taken_when_none_is_said() -> None:
         ("the kettle", "digits", None, "nothing"),
         ("alfa bravo", "letters", None, "text AB"),
         ("a b zed", "letters", 3, "text ABZ"),
+        ("a and b", "letters", None, "text AB"),
         ("a b zed", "letters", 2, "unsure text ABZ"),
         ("double t x ray", "letters", None, "text TTX"),
         ("serial number alfa four oh", "serial", None, "unsure text A40 | text A4O"),
@@ -336,6 +353,8 @@ def test_the_steps_qualifier_is_taken_when_none_is_said() -> None:
         ("twenty twenty six", "date", None, "text 2026"),
         ("two thousand and nineteen", "date", None, "text 2019"),
         ("march two thousand and nineteen", "date", None, "text 2019-03"),
+        ("oh three oh three two", "date", None, "unsure"),
+        ("nineteen ninety", "date", None, "text 1990"),
         ("may june", "date", None, "unsure"),
         ("banana of may", "date", None, "unsure"),
         ("nineteen oh five of may", "date", None, "unsure"),
@@ -353,6 +372,7 @@ def test_the_steps_qualifier_is_taken_when_none_is_said() -> None:
         ("noon", "time", None, "text 12:00"),
         ("midnight", "time", None, "text 00:00"),
         ("ten past midnight", "time", None, "text 00:10"),
+        ("ten past noon", "time", None, "text 12:10"),
         ("ten to midnight", "time", None, "text 23:50"),
         ("thirteen p m", "time", None, "unsure"),
         ("twenty nine thirty", "time", None, "unsure"),
@@ -391,6 +411,10 @@ CHOICE = Expectation(
         ("five", "5"),
         ("i can smell gas", "command smell_of_gas"),
         ("sausages", "nothing"),
+        ("the other one", "nothing"),
+        ("it's frozen cup", "text condensate_frozen"),
+        ("not it's frozen up", "unsure text condensate_frozen"),
+        ("it's unfrozen up", "unsure text condensate_frozen"),
     ],
 )
 def test_choices(words: str, line: str) -> None:
@@ -409,6 +433,14 @@ def test_a_phrase_of_two_answers_is_asked() -> None:
     near = LANGUAGE.understand("it is nagged", step)
     assert isinstance(near, Unsure)
     assert set(near.alternatives) == set(both)
+
+
+@pytest.mark.parametrize("words", ["undamaged", "not damaged"])
+def test_a_denial_is_never_taken_for_the_phrase_that_it_denies(words: str) -> None:
+    """Words that deny an answer are near it in sound and spelling, and are asked."""
+    step = Expectation("choice", choices=("damaged",), phrases={"damaged": ("damaged",)})
+    outcome = LANGUAGE.understand(words, step)
+    assert not isinstance(outcome, Text)
 
 
 def test_letters_are_never_commands_by_likeness() -> None:

@@ -87,11 +87,8 @@ class Dates:
         text = self._numbers.digit_string(words)
         if text and len(text) == 4 and int(text) >= 1000:
             return (int(text),)
-        if text and len(text) == 2 and words:
+        if text and len(text) == 2:
             return (2000 + int(text),)
-        readings = self._numbers.parse(words)
-        if len(readings) == 1 and 1000 <= readings[0].value <= 9999 and readings[0].form == "cardinal":
-            return (int(readings[0].value),)
         return ()
 
     def _figures(self, words: Sequence[str]) -> tuple[str, ...]:

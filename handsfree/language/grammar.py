@@ -365,7 +365,12 @@ def _load_sounds(file: _File) -> Sounds:
     for rule in rules:
         if not (isinstance(rule, list) and len(rule) == 2 and all(isinstance(part, str) for part in rule) and rule[0]):
             raise file.bad("sounds", 0, f"{rule!r} is no rule", 'write ["ph", "f"]')
-    return Sounds((str(written), str(sounded)) for written, sounded in rules)
+    sounds = file.section("sounds")
+    return Sounds(
+        ((str(written), str(sounded)) for written, sounded in rules),
+        file.words_of("sounds", 0, sounds, "negations"),
+        file.words_of("sounds", 0, sounds, "negating_prefixes"),
+    )
 
 
 def _load_samples(file: _File) -> Iterator[Sample]:

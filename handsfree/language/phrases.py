@@ -6,7 +6,7 @@ are only looked up exactly.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -58,10 +58,16 @@ class Sounds:
 
     Args:
         rules: (as it is written, as it sounds), applied in order; a space stands for the end of a word.
+        negations: words that turn a phrase into its contrary.
+        prefixes: beginnings of words that do.
     """
 
-    def __init__(self, rules: Iterable[tuple[str, str]]) -> None:
+    def __init__(
+        self, rules: Iterable[tuple[str, str]], negations: Iterable[str] = (), prefixes: Iterable[str] = ()
+    ) -> None:
         self._rules = tuple(rules)
+        self._negations = frozenset(negations)
+        self._prefixes = tuple(prefixes)
 
     def key(self, text: str) -> str:
         """The sound of a phrase."""
@@ -73,6 +79,22 @@ class Sounds:
             if not squeezed or letter != squeezed[-1]:
                 squeezed.append(letter)
         return "".join(squeezed).replace(" ", "")
+
+    def contrary(self, text: str, other: str) -> bool:
+        """Whether one of two phrases that are alike denies what the other says."""
+        words, others = text.split(), other.split()
+        if self._negations.intersection(words) != self._negations.intersection(others):
+            return True
+        return any(
+            prefix + word in apart for prefix in self._prefixes for word, apart in _each_with_other(words, others)
+        )
+
+
+def _each_with_other(words: Sequence[str], others: Sequence[str]) -> Iterator[tuple[str, Sequence[str]]]:
+    for word in words:
+        yield word, others
+    for word in others:
+        yield word, words
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,11 +108,13 @@ class Likeness:
     runner_up: str | None
     """the best other meaning"""
     runner_up_score: float
+    contrary: bool = False
+    """True when what was said may be the contrary of the phrase"""
 
     @property
     def certain(self) -> bool:
         """Good enough to be taken without a question."""
-        return self.score >= THRESHOLD and self.score - self.runner_up_score >= MARGIN
+        return not self.contrary and self.score >= THRESHOLD and self.score - self.runner_up_score >= MARGIN
 
 
 class LikePhrases:
@@ -110,21 +134,17 @@ class LikePhrases:
         if not self._spelled or not text:
             return None
         sound = self._sounds.key(text)
-        best: dict[str, float] = {}
+        best: dict[str, tuple[float, int]] = {}
         spelled = process.extract(text, self._spelled, scorer=fuzz.ratio, processor=None, limit=12, score_cutoff=60)
-        for _, score, index in spelled:
-            mean = (score + fuzz.ratio(sound, self._sounded[index])) / 2
-            meaning = self._meanings[index]
-            if mean > best.get(meaning, 0.0):
-                best[meaning] = mean
         sounded = process.extract(sound, self._sounded, scorer=fuzz.ratio, processor=None, limit=12, score_cutoff=60)
-        for _, score, index in sounded:
-            mean = (score + fuzz.ratio(text, self._spelled[index])) / 2
+        for index in {row[2] for row in (*spelled, *sounded)}:
+            score = (fuzz.ratio(text, self._spelled[index]) + fuzz.ratio(sound, self._sounded[index])) / 2
             meaning = self._meanings[index]
-            if mean > best.get(meaning, 0.0):
-                best[meaning] = mean
+            if score > best.get(meaning, (0.0, 0))[0]:
+                best[meaning] = (score, index)
         if not best:
             return None
-        order = sorted(best.items(), key=lambda item: -item[1])
-        runner_up, runner_up_score = order[1] if len(order) > 1 else (None, 0.0)
-        return Likeness(order[0][0], order[0][1], runner_up, runner_up_score)
+        order = sorted(best.items(), key=lambda item: (-item[1][0], item[0]))
+        meaning, (score, index) = order[0]
+        runner_up, (runner_up_score, _) = order[1] if len(order) > 1 else (None, (0.0, 0))
+        return Likeness(meaning, score, runner_up, runner_up_score, self._sounds.contrary(text, self._spelled[index]))

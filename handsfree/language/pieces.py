@@ -235,8 +235,6 @@ class Cutter:
         if self._unit_at(cut, end):
             return at  # "one hour and a half minute"
         fraction = self._numbers.parse_run(cut.words[at + 1 : end], cut.classes[at + 1 : end])
-        if len(fraction) != 1:
-            return at
         cut.claim.numbers = (NumberReading(cut.claim.numbers[0].value + fraction[0].value, "mixed"),)
         return end
 
