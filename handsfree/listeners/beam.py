@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 WIDTH = 8
 """hypotheses kept in each step"""
-GIVE_UP = 14.0
+GIVE_UP = 8.0
 """nats: an open hypothesis this far behind the best complete one can no longer matter"""
 
 
@@ -42,6 +42,8 @@ class Grammar(Protocol):
     def arcs(self, state: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]: ...
 
     def final(self, state: int) -> bool: ...
+
+    def written(self, token: int) -> str: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +72,8 @@ class _Open:
     score: float
     state: int
     row: int
+    text: str = ""
+    """lower case"""
 
 
 def search(decoder: Decoder, grammar: Grammar, longest: int, width: int = WIDTH) -> Search:
@@ -118,14 +122,25 @@ def _extend(
         if not len(tokens):
             continue
         scores = row[tokens]
-        if len(tokens) > width:
-            kept = np.argpartition(-scores, width)[:width]
+        if len(tokens) > 3 * width:
+            kept = np.argpartition(-scores, 3 * width)[: 3 * width]
             tokens, states, scores = tokens[kept], states[kept], scores[kept]
         candidates.extend(
             (beam.score + float(s), number, int(t), int(q)) for s, t, q in zip(scores, tokens, states, strict=True)
         )
     candidates.sort(reverse=True)
-    return [_Open((*beams[n].tokens, t), s, q, beams[n].row) for s, n, t, q in candidates[:width]]
+    extended: list[_Open] = []
+    seen: set[str] = set()
+    for score, number, token, state in candidates:
+        beam = beams[number]
+        text = beam.text + grammar.written(token)
+        # Tokens that differ in case or in how they cut a text would fill the beam with one and the same hypothesis.
+        if text not in seen:
+            seen.add(text)
+            extended.append(_Open((*beam.tokens, token), score, state, beam.row, text))
+            if len(extended) == width:
+                break
+    return extended
 
 
 def _extend_free(

@@ -12,6 +12,7 @@ from handsfree.errors import BadInput, HandsfreeError, MissingPart
 from handsfree.listeners.agreement import Agreed, Gates, agree, load_gates
 from handsfree.listeners.base import Listener, Opinion, Words
 from handsfree.listeners.models import find_vosk_models, find_wheel_model
+from handsfree.listeners.spelling import Surfaces
 from handsfree.model import (
     SAMPLE_RATE,
     Command,
@@ -181,12 +182,15 @@ def open_hearing(
     if names is None:
         names = NAMES if find_vosk_models(settings.model_folder) and _vosk_is_installed() else NAMES[:2]
     makers: dict[str, Callable[[], Listener]] = {}
+    surfaces = Surfaces(language)
     for name in names:
-        makers[name] = _maker(name, language, settings, threads)
+        makers[name] = _maker(name, language, settings, surfaces, threads)
     return Hearing(makers, load_gates(), alone=alone)
 
 
-def _maker(name: str, language: Words, settings: Settings, threads: int) -> Callable[[], Listener]:
+def _maker(
+    name: str, language: Words, settings: Settings, surfaces: Surfaces, threads: int
+) -> Callable[[], Listener]:
     """What makes a listener; only what makes sure that it can be made runs now."""
     if name == "moonshine":
         find_wheel_model(name)
@@ -195,7 +199,7 @@ def _maker(name: str, language: Words, settings: Settings, threads: int) -> Call
             from handsfree.listeners.moonshine import MoonshineModel
             from handsfree.listeners.neural import NeuralListener
 
-            return NeuralListener(MoonshineModel(threads), language)
+            return NeuralListener(MoonshineModel(threads), language, surfaces)
 
         return moonshine
     if name == "whisper":
@@ -205,7 +209,7 @@ def _maker(name: str, language: Words, settings: Settings, threads: int) -> Call
             from handsfree.listeners.neural import NeuralListener
             from handsfree.listeners.whisper import WhisperModel
 
-            return NeuralListener(WhisperModel(settings.cache_folder, threads), language)
+            return NeuralListener(WhisperModel(settings.cache_folder, threads), language, surfaces)
 
         return whisper
     if name == "vosk":

@@ -10,15 +10,14 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from handsfree.listeners.base import Candidate, Opinion, WordAutomaton, Words, outcome_key
+from handsfree.listeners.base import Candidate, Opinion, Words, outcome_key
 from handsfree.listeners.beam import Decoder, Text, by_value, search
-from handsfree.listeners.levels import levelled
-from handsfree.listeners.spelling import all_spellings
-from handsfree.listeners.tokens import SurfaceAutomaton, TokenGrammar, TokenTrie
+from handsfree.listeners.levels import could_take, levelled, speech_seconds
+from handsfree.listeners.spelling import Surfaces
+from handsfree.listeners.tokens import TokenGrammar, TokenTrie
 from handsfree.model import SAMPLE_RATE, Expectation, Nothing, Outcome, Segment, Unsure
 
-_GRAMMARS_KEPT = 48
-"""compiled expectations; a visit has some thirty different ones"""
+_GRAMMARS_KEPT = 16
 _VALUES_KEPT = 8
 
 
@@ -38,13 +37,13 @@ class TokenModel(Protocol):
 class NeuralListener:
     """A `Listener`: the model's beam search, kept inside the grammar that `Language` gives for the expectation."""
 
-    def __init__(self, model: TokenModel, language: Words) -> None:
+    def __init__(self, model: TokenModel, language: Words, surfaces: Surfaces | None = None) -> None:
         self.name = model.name
         self._model = model
         self._language = language
+        self._surfaces = surfaces or Surfaces(language)
         self._trie = TokenTrie(model.texts)
-        self._spellings = all_spellings(language)
-        self._grammars: OrderedDict[int, tuple[WordAutomaton, TokenGrammar]] = OrderedDict()
+        self._grammars: OrderedDict[int, TokenGrammar] = OrderedDict()
 
     def prepare(self, expectation: Expectation) -> None:
         grammar = self._grammar(expectation)
@@ -58,36 +57,36 @@ class NeuralListener:
         grammar = self._grammar(expectation)
         decoder = self._model.decode(samples)
         found = search(decoder, grammar, self._model.longest(len(samples) / SAMPLE_RATE))
-        values = self._values(found.texts, grammar, expectation)
+        spoken_s = speech_seconds(samples)
+        values = self._values(found.texts, grammar, expectation, spoken_s)
         free_words = "".join(self._model.texts[t] if t < len(self._model.texts) else "" for t in found.free.tokens)
         return Opinion(
             self.name,
             values,
             free_words=free_words.strip(),
             free_score=found.free.score,
-            scores={"steps": float(found.steps)},
+            scores={"steps": float(found.steps), "speech_s": round(spoken_s, 2)},
             seconds=time.perf_counter() - began,
         )
 
     def _grammar(self, expectation: Expectation) -> TokenGrammar:
-        """One compiled grammar for each automaton: the language gives the same one for all expectations that differ in meaning only."""
-        automaton = self._language.automaton(expectation)
-        key = id(automaton)
-        kept = self._grammars.get(key)
+        surface = self._surfaces.surface(expectation)
+        kept = self._grammars.get(id(surface))
         if kept is None:
-            kept = automaton, TokenGrammar(SurfaceAutomaton(automaton, self._spellings), self._trie)
-            self._grammars[key] = kept
+            kept = self._grammars[id(surface)] = TokenGrammar(surface, self._trie)
             while len(self._grammars) > _GRAMMARS_KEPT:
                 self._grammars.popitem(last=False)
-        self._grammars.move_to_end(key)
-        return kept[1]
+        self._grammars.move_to_end(id(surface))
+        return kept
 
-    def _values(self, texts: Sequence[Text], grammar: TokenGrammar, expectation: Expectation) -> tuple[Candidate, ...]:
+    def _values(
+        self, texts: Sequence[Text], grammar: TokenGrammar, expectation: Expectation, spoken_s: float
+    ) -> tuple[Candidate, ...]:
         meant: dict[Text, tuple[str, Outcome]] = {}
 
         def key_of(text: Text) -> str | None:
             words, outcome = self._meaning(grammar.surface.words_of(grammar.text_of(text.tokens)), expectation)
-            if isinstance(outcome, Nothing):
+            if isinstance(outcome, Nothing) or not could_take(words, spoken_s):
                 return None
             meant[text] = words, outcome
             return outcome_key(outcome)

@@ -6,13 +6,15 @@ Two steps, each lazy and cached:
   makes the result deterministic (a state is a set of places in the grammar);
 - `TokenGrammar` walks the model's tokens (a trie of their letters) through it.
 
-Written digits stand in groups of two at most unless a spelling says otherwise: in longer groups speech models lose repeated digits.
+Written digits stand in groups of two at most, behind a point four, unless a spelling says otherwise: in longer groups speech models lose repeated
+digits. Two marks in a spelling say more than its letters: see BEHIND_DIGITS and NEEDS_DIGIT.
 Capitals and small letters mean the same, but for letters that are written without a separator ("QH24"): only capitals may be joined, or every word
 would be a spelled serial number too.
 """
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal, NamedTuple
@@ -26,16 +28,23 @@ SEPARATORS = (" ", ", ", "-", ". ", ": ", "; ", " - ", "... ")
 """What a model may write between two words."""
 ENDINGS = ".?!,"
 LONGEST_GROUP = 2
+LONGEST_DECIMALS = 4
+"""Behind a point figures are written in one group whatever is said; a shorter limit would only make the search end too early."""
+BEHIND_DIGITS = "|"
+"""First letter of a spelling that may stand only directly behind written digits ("|,000" for "thousand")."""
+NEEDS_DIGIT = "~"
+"""Last letters of a spelling that must be followed directly by so many digits ("2~~" for "two hundred and": "230")."""
+_CLOSING = -1
 
-Glue = Literal["any", "digits", "letter", "symbol", "unit"]
+Glue = Literal["any", "digits", "one digit", "two digits", "letter", "symbol", "unit"]
 
 
 class _Context(NamedTuple):
     """What the text so far ends in; it decides what may follow without a separator."""
 
-    last: Literal["start", "word", "digit", "letter", "point"]
+    last: Literal["start", "word", "digit", "letter", "point", "open"]
     run: int = 0
-    """written digits in the group so far"""
+    """written digits in the group so far; behind "open": digits that must follow"""
     decimal: bool = False
     """True behind a written point: no second one may follow"""
 
@@ -67,6 +76,7 @@ class _Ended(NamedTuple):
     """Behind the closing punctuation."""
 
 
+_UNFINISHED = frozenset({"start", "point", "open"})
 _Item = _Boundary | _Separator | _Inside | _Ended
 
 
@@ -84,6 +94,7 @@ class SurfaceAutomaton:
     """Deterministic over letters. States are small whole numbers."""
 
     def __init__(self, words: WordAutomaton, spellings: Mapping[tuple[str, ...], tuple[str, ...]]) -> None:
+        self._lock = threading.RLock()
         self._words = words
         self._by_first: dict[str, list[tuple[tuple[str, ...], tuple[str, ...]]]] = {}
         for spoken, written in spellings.items():
@@ -115,20 +126,28 @@ class SurfaceAutomaton:
         return any(self._item_final(item) for item in self._sets[state])
 
     def words_of(self, text: str, most: int = 6) -> list[tuple[str, ...]]:
-        """The word sequences that `text` may stand for, fewest words first; several when the writing hides the difference ("52")."""
-        paths: dict[_Item, list[tuple[str, ...]]] = {item: [()] for item in self._sets[self.start]}
-        for letter in text:
-            following: dict[_Item, list[tuple[str, ...]]] = {}
+        """The word sequences that `text` may stand for: several when the writing hides the difference ("52").
+
+        Those with the fewest spellings come first ("sixty five" before "six five" for "65"), and among them those with the fewest words.
+        """
+        with self._lock:
+            return self._words_of(text, most)
+
+    def _words_of(self, text: str, most: int) -> list[tuple[str, ...]]:
+        paths: dict[_Item, list[tuple[tuple[str, ...], ...]]] = {item: [()] for item in self._sets[self.start]}
+        for letter in text.lower():
+            following: dict[_Item, list[tuple[tuple[str, ...], ...]]] = {}
             for item, said in paths.items():
                 for moved, new_words in self._item_steps(item, letter):
                     kept = following.setdefault(moved, [])
-                    kept.extend(s + new_words for s in said)
+                    kept.extend((*s, new_words) if new_words else s for s in said)
                     if len(kept) > most:
-                        kept.sort(key=len)
+                        kept.sort(key=_plainness)
                         del kept[most:]
             paths = following
-        complete = {words for item, said in paths.items() if self._item_final(item) for words in said}
-        return sorted(complete, key=lambda words: (len(words), words))[:most]
+        complete = {said for item, many in paths.items() if self._item_final(item) for said in many}
+        plain = [tuple(w for group in said for w in group) for said in sorted(complete, key=_plainness)]
+        return list(dict.fromkeys(plain))[:most]
 
     # ------------------------------------------------------------------------------------------ inside
 
@@ -142,7 +161,7 @@ class SurfaceAutomaton:
 
     def _item_final(self, item: _Item) -> bool:
         return isinstance(item, _Ended) or (
-            isinstance(item, _Boundary) and item.context.last not in {"start", "point"} and self._words.final(item.state)
+            isinstance(item, _Boundary) and item.context.last not in _UNFINISHED and self._words.final(item.state)
         )
 
     def _item_moves(self, item: _Item) -> Iterator[tuple[str, list[_Item]]]:
@@ -162,8 +181,8 @@ class SurfaceAutomaton:
                 return {rest[0]} if rest else set(self._root(state, "any").children)
             case _Boundary(state=state, context=context):
                 letters = {s[0] for s in SEPARATORS} if context.last != "start" else {" "}
-                letters = set() if context.last == "point" else letters
-                if context.last not in {"start", "point"} and self._words.final(state):
+                letters = set() if context.last in {"point", "open"} else letters
+                if context.last not in _UNFINISHED and self._words.final(state):
                     letters |= set(ENDINGS)
                 for glue in self._glues(context):
                     letters |= self._root(state, glue).children.keys()
@@ -191,14 +210,14 @@ class SurfaceAutomaton:
         if context.last == "start":
             if letter == " ":
                 yield _Separator(state, ""), ()
-        elif context.last != "point":
+        elif context.last not in _UNFINISHED:
             if self._words.arcs(state):
                 for separator in SEPARATORS:
                     if separator[0] == letter:
                         yield _Separator(state, separator[1:]), ()
             if letter in ENDINGS and self._words.final(state):
                 yield _Ended(), ()
-        run = context.run if context.last == "digit" else 0
+        run = context.run if context.last == "digit" else _CLOSING if context.last == "open" else 0
         for glue in self._glues(context):
             if glue != "letter" or as_written.isupper():
                 yield from self._enter(self._root(state, glue), letter, run, context.decimal)
@@ -226,8 +245,11 @@ class SurfaceAutomaton:
                 return ("letter", "digits", "symbol")
             case "point":
                 return ("digits",)
+            case "open":
+                return ("one digit",) if context.run == 1 else ("two digits",)
             case "digit":
-                return ("symbol", "unit", "digits") if context.run < LONGEST_GROUP else ("symbol", "unit")
+                longest = LONGEST_DECIMALS if context.decimal else LONGEST_GROUP
+                return ("symbol", "unit", "digits") if context.run < longest else ("symbol", "unit")
 
     def _root(self, state: Hashable, glue: Glue) -> _Node:
         root = self._roots.get((state, glue))
@@ -246,7 +268,7 @@ class SurfaceAutomaton:
 
     def _add(self, root: _Node, form: str, after: Hashable, words: tuple[str, ...]) -> None:
         node = root
-        for letter in form:
+        for letter in form.removeprefix(BEHIND_DIGITS).rstrip(NEEDS_DIGIT):
             child = node.children.get(letter)
             if child is None:
                 child = node.children[letter] = self._new_node()
@@ -275,11 +297,19 @@ class SurfaceAutomaton:
         return state
 
 
+def _plainness(said: tuple[tuple[str, ...], ...]) -> tuple[int, int, tuple[tuple[str, ...], ...]]:
+    return len(said), sum(len(group) for group in said), said
+
+
 def _fits(form: str, words: tuple[str, ...], glue: Glue) -> bool:
+    if form[0] == BEHIND_DIGITS:
+        return glue == "symbol"
     if glue == "any":
         return True
     if glue == "digits":
-        return form.isdigit()
+        return form.isdigit() and len(form) <= LONGEST_GROUP
+    if glue in ("one digit", "two digits"):
+        return form.isdigit() and len(form) == (1 if glue == "one digit" else 2)
     if glue == "letter":
         return len(form) == 1 and form.isalpha()
     if glue == "symbol":
@@ -291,9 +321,15 @@ def _context_after(form: str, run: int, decimal: bool) -> _Context | None:
     """What the text ends in behind `form`; None when it may not stand there."""
     if form == ".":
         return None if decimal else _Context("point", 0, True)
+    if form.endswith(NEEDS_DIGIT):
+        return _Context("open", form.count(NEEDS_DIGIT), decimal)
+    bare = form.lstrip(BEHIND_DIGITS + ",")
+    if bare.isdigit() and (len(bare) == 3 or run == _CLOSING):
+        # The end of a number in figures: nothing may be glued to it.
+        return _Context("digit", LONGEST_GROUP, decimal)
     if form.isdigit():
-        # A longer group must be a spelling of its own ("230"), never glued together.
-        return None if run and run + len(form) > LONGEST_GROUP else _Context("digit", run + len(form), decimal)
+        longest = LONGEST_DECIMALS if decimal else LONGEST_GROUP
+        return None if run and run + len(form) > longest else _Context("digit", run + len(form), decimal)
     if len(form) == 1 and form.isalpha():
         return _Context("letter")
     if form[-1].isdigit() and form.replace(".", "").replace(",", "").isdigit():
@@ -315,6 +351,7 @@ class TokenTrie:
 
     def __init__(self, texts: Sequence[str]) -> None:
         self.texts = texts
+        self.lower = [text.lower() for text in texts]
         self.root = _TokenNode()
         for number, text in enumerate(texts):
             if not text:
@@ -360,6 +397,10 @@ class TokenGrammar:
     def final(self, state: int) -> bool:
         """Whether the model may end here."""
         return self.surface.final(state)
+
+    def written(self, token: int) -> str:
+        """What a token writes, lower case."""
+        return self._trie.lower[token]
 
     def text_of(self, tokens: Sequence[int]) -> str:
         """The text that the tokens write."""
