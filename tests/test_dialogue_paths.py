@@ -72,7 +72,9 @@ INTERRUPTIONS: dict[str, tuple[str, ...]] = {
     "power cut": ("CUT", "yes"),
     "power cut twice": ("CUT", "CUT", "yes"),
     "power cut on hold": ("hold", "CUT", "yes"),
-    "unsafe, cleared": (*("this is unsafe", "yes", "yes", "yes", "at risk", "yes", "a note", "carry on", "yes"),),
+    "unsafe, cleared": (
+        *("this is unsafe", "yes", "yes", "yes", "at risk", "yes", "a note", "carry on", "yes", "yes"),
+    ),
 }
 
 

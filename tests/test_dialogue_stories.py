@@ -508,3 +508,39 @@ def test_a_shared_note_comes_from_the_messages() -> None:
     )
     visit = Story(plan, the_job()).begin().hear("one point two bar", "yes")
     assert "The pipes get hot." in visit.said
+
+
+def test_the_work_does_not_go_past_a_killer_item_that_is_not_right() -> None:
+    """ "Not proved dead" is kept as said, and the item is asked again until it is right."""
+    visit = Story(plan_named("service"), the_job()).begin()
+    while visit.state.item != "electrics_off":
+        visit.give(HeardInput(Heard("some words", good_answer(visit), start_s=1.0, end_s=2.0)))
+    visit.hear("no", "yes")
+    assert "must be right before the work goes on" in visit.said
+    assert visit.state.item == "electrics_off"
+    assert [v.text for v in visit.state.past["electrics_off"]] == ["no"]
+    visit.hear("yes", "yes")
+    assert visit.state.item == "gas_off"
+
+
+def test_what_led_to_the_unsafe_path_is_tested_again_after_it_is_cleared() -> None:
+    """A failed air-inlet test is asked again once the engineer has cleared the situation."""
+    visit = play_until(story(), "air_inlet_o2").hear("twenty point two", "twenty point two", "yes")
+    assert visit.state.unsafe is not None
+    visit.hear("yes", "yes", "yes", "at risk", "yes", "a torn seal", "carry on", "yes")
+    assert visit.state.unsafe is None
+    assert visit.state.item == "air_inlet_o2"
+    assert visit.value("air_inlet_o2") is None
+    visit.hear("twenty point nine", "yes")
+    assert visit.state.item == "co2_max"
+
+
+def test_the_trades_own_cross_checks_are_asked_too() -> None:
+    """Readings that the trade finds at odds are asked about where the plan has no question of its own."""
+    visit = Story(plan_named("commissioning"), the_job()).begin()
+    while visit.state.item != "inlet":
+        visit.give(HeardInput(Heard("some words", good_answer(visit), start_s=1.0, end_s=2.0)))
+    visit.hear("twenty one point five millibar", "yes")
+    assert "Inlet pressure reads above the meter's" in visit.said
+    visit.hear("yes")
+    assert visit.value("inlet") == "21.5"

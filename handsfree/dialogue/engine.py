@@ -40,6 +40,7 @@ __all__ = ["Decision", "Engine"]
 
 def _the_trade() -> Trade:
     from handsfree.trade import judge, trade_limit, work_out
+    from handsfree.trade.crosschecks import cross_checks
 
     def limit(id: str, on: dt.date) -> Limit:
         return trade_limit(id, on)
@@ -50,7 +51,7 @@ def _the_trade() -> Trade:
     def rule(value: Decimal, limit: Limit, spread: Decimal | None) -> Verdict:
         return judge(value, limit, spread)
 
-    return Trade(compute, limit, rule)
+    return Trade(compute, limit, rule, cross_checks)
 
 
 class Engine:

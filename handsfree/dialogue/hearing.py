@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from handsfree.dialogue.commands import act, end_visit
+from handsfree.dialogue.commands import act, end_visit, go_back_one
 from handsfree.dialogue.moving import advance, enter, read_again
 from handsfree.dialogue.prompts import listen, phase, prompt
 from handsfree.dialogue.proposing import confirm_answer, propose_absent, propose_answer, take_readings
 from handsfree.dialogue.turn import Turn, sentence
 from handsfree.dialogue.unsafe import class_is_asked, declare, emergency_of, say_steps, take_answer
 from handsfree.dialogue.wording import absent_words
-from handsfree.dialogue.working import Trade
-from handsfree.events import AskClosed, Asked, NoteTaken, OutsideAccepted, Questioned, UtteranceHeard
+from handsfree.dialogue.working import Trade, inputs_of
+from handsfree.events import AskClosed, Asked, NoteTaken, OutsideAccepted, Questioned, ReadAgain, UtteranceHeard
 from handsfree.model import Command, Heard, ListenerReport, Nothing, Outcome, Readings, Text, Unsure, outcome_to_json
 from handsfree.plans.plan import Item
 
@@ -102,9 +102,33 @@ def _in_unsafe(turn: Turn, trade: Trade, heard: Heard) -> None:
     if isinstance(outcome, Command) and outcome.command in _UNSAFE_COMMANDS:
         act(turn, trade, outcome, heard)
         return
+    trigger = turn.state.unsafe.trigger if turn.state.unsafe else ""
     take_answer(turn, heard)
     if turn.state.unsafe is None:
+        _after_clearing(turn, trade, trigger)
+
+
+def _after_clearing(turn: Turn, trade: Trade, trigger: str) -> None:
+    """What led to the unsafe situation is tested again; where that was said and not measured, the dialogue goes back
+    one item."""
+    items = _tested_by(turn, trigger)
+    if items:
+        number = max(turn.view.round_of(i) for i in items) + 1
+        turn.emit(ReadAgain(items=items, round=number, because="cleared"))
         advance(turn, trade)
+    else:
+        go_back_one(turn, trade)
+
+
+def _tested_by(turn: Turn, trigger: str) -> tuple[str, ...]:
+    """The answered items that a trigger stands for: itself, a result's readings, a loop's items."""
+    rule = turn.plan.result(trigger)
+    loop = next((each for each in turn.plan.loops if each.id == trigger), None)
+    if rule is not None:
+        items = rule.read_again or inputs_of(turn.plan, rule)
+    else:
+        items = loop.items if loop is not None else (trigger,)
+    return tuple(i for i in items if i in turn.state.values)
 
 
 # ------------------------------------------------------------------------------------------- side questions

@@ -35,7 +35,7 @@ def advance(turn: Turn, trade: Trade, *, quiet: bool = False) -> None:
     if not quiet:
         say_reworked(turn, reworked)
     _say_causes(turn)
-    if not (_demand_result(turn) or _demand_question(turn) or _demand_round(turn)):
+    if not (_demand_result(turn) or _demand_question(turn, trade) or _demand_round(turn)):
         _enter_next(turn)
     listen(turn)
 
@@ -153,8 +153,8 @@ def _only_itself(cause: Cause) -> bool:
 # ------------------------------------------------------------------------------------- questions, rounds
 
 
-def _demand_question(turn: Turn) -> bool:
-    found = open_question(turn.view)
+def _demand_question(turn: Turn, trade: Trade) -> bool:
+    found = open_question(turn.view, trade)
     if found is None:
         return False
     id, items, ask = found

@@ -249,6 +249,7 @@ def _read_again(state: State, event: ReadAgain, number: int) -> State:
         deferred=state.deferred - set(event.items),
         offered=state.offered - set(event.items),
         rulings=_without(state.rulings, *event.items),
+        refused=state.refused - {event.because},
         accepted=_without(state.accepted, *event.items, event.because),
     )
 

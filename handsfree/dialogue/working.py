@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from decimal import Decimal
 from typing import Any
@@ -12,9 +12,10 @@ from handsfree.dialogue.route import View, chosen_result
 from handsfree.dialogue.turn import Turn
 from handsfree.errors import BadInput
 from handsfree.events import Computed, Judged, NotJudged, Voided
-from handsfree.model import Limit, Result, Verdict, WorkedOut
+from handsfree.model import Gas, Limit, Result, Verdict, WorkedOut
 from handsfree.plans.plan import DIFFERENCE, Item, LimitRule, Plan, PlanResult, Question
 from handsfree.plans.sources import as_decimal, comparison, references, value_of
+from handsfree.trade.crosschecks import CrossQuestion
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +25,7 @@ class Trade:
     work_out: Callable[[str, Mapping[str, str]], WorkedOut]
     trade_limit: Callable[[str, dt.date], Limit]
     judge: Callable[[Decimal, Limit, Decimal | None], Verdict]
+    cross_checks: Callable[[Mapping[str, Decimal], Gas], tuple[CrossQuestion, ...]] | None = None
 
 
 # ----------------------------------------------------------------------------------------------- limits
@@ -307,7 +309,7 @@ def _judge_again(turn: Turn, rule: PlanResult, trade: Trade) -> None:
 # -------------------------------------------------------------------------------------------- questions
 
 
-def open_question(view: View) -> tuple[str, tuple[str, ...], str] | None:
+def open_question(view: View, trade: Trade) -> tuple[str, tuple[str, ...], str] | None:
     """A question that the values raise and that was not answered for them: id, items, the plan's words."""
     for question in view.plan.questions:
         if _raised(view, question) and not _was_answered(view, question.id, question.items):
@@ -316,7 +318,39 @@ def open_question(view: View) -> tuple[str, tuple[str, ...], str] | None:
         id = f"same_as:{item.id}"
         if item.expect.same_as and _differs(view, item) and not _was_answered(view, id, (item.id,)):
             return id, (item.id,), ""
-    return None
+    return next(_crossed(view, trade), None)
+
+
+def _crossed(view: View, trade: Trade) -> Iterator[tuple[str, tuple[str, ...], str]]:
+    """Questions of the trade that no question of the plan puts about the same items."""
+    if trade.cross_checks is None:
+        return
+    readings, owner = _readings(view)
+    own = [set(q.items) for q in view.plan.questions]
+    gas: Gas = "lpg" if view.state.gas == "lpg" else "ng"
+    for question in trade.cross_checks(readings, gas):
+        items = tuple(owner[key] for key in question.involves if key in owner)
+        id = f"trade:{question.id}"
+        if items and set(items) not in own and not _was_answered(view, id, items):
+            yield id, items, question.ask
+
+
+def _readings(view: View) -> tuple[dict[str, Decimal], dict[str, str]]:
+    """Readings that stand by quantity and qualifier, and the item each is of; the later item counts where two have
+    the same."""
+    readings: dict[str, Decimal] = {}
+    owner: dict[str, str] = {}
+    for item in view.plan.items():
+        value = view.state.values.get(item.id)
+        number = as_decimal(value.text) if value is not None and value.kind == "quantity" else None
+        if number is not None:
+            key = (
+                f"{item.expect.quantity}.{item.expect.qualifier}"
+                if item.expect.qualifier
+                else str(item.expect.quantity)
+            )
+            readings[key], owner[key] = number, item.id
+    return readings, owner
 
 
 def _was_answered(view: View, id: str, items: tuple[str, ...]) -> bool:
