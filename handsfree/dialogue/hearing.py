@@ -251,10 +251,10 @@ def _in_dialogue(turn: Turn, trade: Trade, heard: Heard) -> None:
     outcome = heard.outcome
     item = turn.item
     place = phase(turn.view)
-    if isinstance(outcome, Command) and not _answers(item, place, outcome):
-        act(turn, trade, outcome, heard)
-    elif place == "item" and item is not None and item.expect.kind == "text" and heard.words.strip():
+    if place == "item" and item is not None and _is_free_answer(item, heard):
         confirm_answer(turn, trade, item, heard.words, "text", heard, heard, "text")
+    elif isinstance(outcome, Command) and not _answers(item, place, outcome):
+        act(turn, trade, outcome, heard)
     elif place == "held":
         prompt(turn)
         listen(turn)
@@ -271,6 +271,12 @@ def _owner(turn: Turn) -> Item | None:
     if proposal is not None and turn.plan.has_item(proposal.event.item):
         return turn.plan.item(proposal.event.item)
     return turn.item if phase(turn.view) in ("item", "revisit") else None
+
+
+def _is_free_answer(item: Item, heard: Heard) -> bool:
+    """Any words answer a free question, a plain yes or no among them; the other commands stay commands."""
+    command = heard.outcome.command if isinstance(heard.outcome, Command) else ""
+    return item.expect.kind == "text" and bool(heard.words.strip()) and command in ("", "yes", "no")
 
 
 def _answers(item: Item | None, place: str, command: Command) -> bool:
