@@ -2,9 +2,12 @@
 
     python benchmarks/dialogues.py [--visits 300] [--first 0] [--plan NAME ...] [--json]
 
-Each visit is seeded by its number: right values, wrong values, values outside their limits, commands at random, silence,
-noise, the microphone lost, power cuts. Prints what was counted, the 95 % upper bound of what was not seen (rule of three),
-and how long a reading takes to speak at 130 words a minute. It measures the dialogue alone: hearing has its own benchmark.
+Each visit is seeded by its number: right values, wrong values, values outside their limits, commands at random,
+silence,
+noise, the microphone lost, power cuts. Prints what was counted, the 95 % upper bound of what was not seen (rule of
+three),
+and how long a reading takes to speak at 130 words a minute. It measures the dialogue alone: hearing has its own
+benchmark.
 """
 
 from __future__ import annotations
