@@ -208,6 +208,7 @@ def test_a_ratio_over_no_co2_is_not_computed() -> None:
         ("22.8", "0", None),
         ("25.3", "0.1", None),
         ("25.3", "0", "Heat input is 5 percent above the plate. Full rate, all else off?"),
+        ("60", "0.5", "Heat input is 150 percent above the plate. Full rate, all else off?"),
         ("26.9", "0.5", "Heat input is 12 percent above the plate. Full rate, all else off?"),
         ("20.4", "0.5", "Heat input is 15 percent below the plate. Full rate, all else off?"),
     ],
@@ -217,7 +218,7 @@ def test_a_heat_input_beside_the_plate(found: str, spread: str, ask: str | None)
     questions = plate_check(D(found), D(24), "net", D(spread))
     assert [question.ask for question in questions] == ([] if ask is None else [ask])
     for question in questions:
-        assert question.because == f"heat input {found} kW net, plate 24.0 kW net"
+        assert question.because == f"heat input {D(found):.1f} kW net, plate 24.0 kW net"
         assert question.involves == ("heat_input.net",)
     assert plate_check(D(24), D(24), "net") == ()
 

@@ -129,6 +129,8 @@ def test_a_run_of_the_settling_time_has_a_spread_of_the_distance(rate: float, bo
     assert seconds is not None
     assume(rate * seconds / 3600.0 >= 0.0005)
     assert gas.gas_rate_spread_m3_h(rate * seconds / 3600.0, seconds) == pytest.approx(abs(rate - bound))
+    slower = gas.settling_time_s(rate, bound, 0.002, 3.0)
+    assert slower == pytest.approx((7.2 + 3.0 * rate) / abs(rate - bound))
 
 
 @given(FUELS, between(0.5, 100.0))
@@ -449,6 +451,18 @@ def test_the_friction_factor_solves_colebrooks_equation(reynolds: float, roughne
     """The factor found satisfies the equation that defines it."""
     root = 1.0 / pipes.friction_factor(reynolds, roughness) ** 0.5
     assert root == pytest.approx(-2.0 * log10(roughness / 3.7 + 2.51 * root / reynolds), rel=1e-7)
+
+
+def test_rough_pipes_lose_more_in_turbulent_flow(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Roughness counts against the bore: ten times rougher tube loses more, and more so the narrower it is."""
+
+    def drops() -> list[float]:
+        return [pipes.gas_pipe_drop_darcy_mbar(bore, 10.0, 50.0 * bore**2 / 400.0) for bore in (10.0, 20.0)]
+
+    smooth = drops()
+    monkeypatch.setattr(pipes, "COPPER_ROUGHNESS_M", 1.5e-5)
+    narrow, wide = (rough / plain for rough, plain in zip(drops(), smooth, strict=True))
+    assert narrow > wide > 1.01
 
 
 def test_slow_flow_is_laminar() -> None:

@@ -308,15 +308,18 @@ def test_a_weak_source_is_marked() -> None:
 @pytest.mark.parametrize(("low", "high", "message"), [(None, None, "neither"), (D(2), D(1), "low 2 above high 1")])
 def test_a_maker_limit_without_sense_is_refused(low: D | None, high: D | None, message: str) -> None:
     """Maker's data with no bound, or with low above high, are refused."""
-    with pytest.raises(BadInput, match=message):
+    with pytest.raises(BadInput, match=message) as caught:
         maker_limit("co2", "%", low, high)
+    assert caught.value.hint == ("give at least one bound" if low is None else "swap the bounds")
 
 
 def test_a_maker_limit_keeps_its_strictness_and_source() -> None:
     """A maker's limit says below where the maker does, and where it was copied from."""
     limit = maker_limit("co", "ppm", high=D(200), high_strict=True, source="page 31")
     assert limit_words(limit) == "below 200 ppm"
-    assert (limit.authority, limit.source, limit.sure) == ("maker", "page 31", "published")
+    assert limit == Limit("co", "ppm", None, D(200), False, True, "maker", "page 31", "published")
+    plain = Limit("co2", "%", D(9), D(10), False, False, "maker", "maker's data of this job", "published")
+    assert maker_limit("co2", "%", D(9), D(10)) == plain
     assert maker_limit("co", "ppm", D(1), D(1)).low == D(1)
 
 
@@ -325,17 +328,20 @@ def test_the_band_around_a_plate() -> None:
     assert limit_words(around_plate("heat_input", "kW", D(24))) == "22.8 to 25.2 kW"
     wider = around_plate("heat_input", "kW", D(20), D(10), D(5))
     assert (wider.low, wider.high) == (D(18), D(21))
-    assert (wider.authority, wider.sure) == ("practice", "common practice")
+    words = "common practice around the maker's plate"
+    assert wider == Limit("heat_input", "kW", D(18), D(21), False, False, "practice", words, "common practice")
+    assert around_plate("heat_input", "kW", D("0.9")).high == D("0.945")
     for none in (D(0), D(-24)):
-        with pytest.raises(BadInput, match=f"the plate's heat_input is {none} kW; it must be more than 0"):
+        with pytest.raises(BadInput, match=f"the plate's heat_input is {none} kW; it must be more than 0") as caught:
             around_plate("heat_input", "kW", none)
+        assert caught.value.hint == "read the plate again"
 
 
 def test_the_tightness_limit_by_volume() -> None:
     """With appliances the drop permitted goes by volume; without, or where the table says so, none may be seen."""
     by_table = tightness_limit(D("0.009386"), TODAY, gas="ng", appliances_connected=True)
-    assert (by_table.high, by_table.low, by_table.high_strict) == (D("4.0"), None, False)
-    assert by_table.sure == "second-hand"
+    source = "IGEM/UP/1B Edition 4, tables 3 and 5, as quoted by a secondary page: check the standard"
+    assert by_table == Limit("tightness_drop", "mbar", None, D("4.0"), source=source, sure="second-hand")
     new = tightness_limit(D("0.009386"), TODAY, gas="ng", appliances_connected=False)
     assert (new.id, new.high) == ("perceptible_movement_electronic", D("0.2"))
     gauge = tightness_limit(D("0.02"), TODAY, gas="lpg", appliances_connected=True, electronic_gauge=False)
@@ -345,8 +351,9 @@ def test_the_tightness_limit_by_volume() -> None:
 def test_the_tightness_limit_of_an_old_test_is_not_guessed() -> None:
     """A test before Edition 4 is not held against Edition 4."""
     assert tightness_limit(D("0.009"), datetime.date(2026, 10, 1), gas="ng", appliances_connected=True).high == D(4)
-    with pytest.raises(BadInput, match="dated 2026-09-30"):
+    with pytest.raises(BadInput, match="dated 2026-09-30") as caught:
         tightness_limit(D("0.009"), datetime.date(2026, 9, 30), gas="ng", appliances_connected=True)
+    assert caught.value.hint == "for an old record use work-out tightness_limit with on=, meter= and pipe_mm="
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False))

@@ -258,6 +258,8 @@ def test_a_key_carries_its_unit_in_its_name(name: str, unit: str) -> None:
         ("gas_rate", {"volume_m3": "0.088", "time_s": "122"}, [0.050793, 1.793738]),
         # Whole revolutions: the stopwatch alone. 2.8317/36.
         ("gas_rate", {"volume_ft3": "1", "time_s": "36"}, [0.078658, 2.777778]),
+        # One foot of 1 ft3 in 36 s at 39.5: 31.07 kW x 1/36, the meter's last digit left out.
+        ("heat_input", {"volume_ft3": "1", "time_s": "36", "cv_mj_m3": "39.5"}, [0.863058]),
         # The exact rate has none; a rate with a spread hands it on: 39.5/3.6 x 0.05.
         ("heat_input", {"gas_rate_m3_h": "2.6", "cv_mj_m3": "39.5"}, [None]),
         ("heat_input", {"gas_rate_m3_h": "2.6", "cv_mj_m3": "39.5", "gas_rate_spread_m3_h": "0.05"}, [0.548611]),
@@ -343,8 +345,8 @@ def test_a_range_lets_through_only_what_is_in_it(value: float) -> None:
 
 def test_a_range_for_a_parameter_that_is_not_there_is_a_mistake() -> None:
     """A range on a misspelt parameter is found when the module is imported, not when it matters."""
-    with pytest.raises(TypeError, match="has no parameter tmie_s"):
-        checked(tmie_s=(1.0, 2.0))(lambda time_s: time_s)  # type: ignore[misc]
+    with pytest.raises(TypeError, match="has no parameter eltit, tmie_s"):
+        checked(tmie_s=(1.0, 2.0), eltit=(1.0, 2.0))(lambda time_s: time_s)  # type: ignore[misc]
 
 
 def test_a_checked_function_checks_names_and_places() -> None:
@@ -353,6 +355,10 @@ def test_a_checked_function_checks_names_and_places() -> None:
     def double(time_s: float, note: str = "") -> float:
         return 2.0 * time_s
 
+    def halve(*, time_s: float) -> float:
+        return time_s / 2.0
+
+    assert Checked(halve, {"time_s": (1.0, 5.0)})(time_s=2.0) == 1.0
     guarded: Checked[..., float] = Checked(double, {"time_s": (1.0, 5.0)})
     assert guarded(2.0) == guarded(time_s=2.0, note="x") == 4.0
     assert guarded.__doc__ == double.__doc__
