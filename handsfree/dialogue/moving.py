@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from handsfree.dialogue.prompts import listen, open_names, prompt
 from handsfree.dialogue.route import chosen_result
 from handsfree.dialogue.turn import Turn, sentence
@@ -237,12 +239,22 @@ def enter(turn: Turn, item: Item, why: str) -> None:
     if why == "deferred":
         turn.say("deferred_back", item=item.say)
     if item.note and why in ("next", "again"):
-        turn.speak(fill_slots(turn.plan.note_of(item), turn.view.look_up), "warning")
+        turn.speak(fill_slots(turn.plan.note_of(item), _spoken_look_up(turn)), "warning")
     if why in ("next", "deferred", "again"):
         _say_last_visit(turn, item)
     prompt(turn)
     if item.expect.kind == "wait" and item.id not in turn.state.values:
         _start_wait(turn, item)
+
+
+def _spoken_look_up(turn: Turn) -> Callable[[str], str | None]:
+    """As the view's, with dates in words."""
+
+    def look_up(reference: str) -> str | None:
+        value = turn.view.look_up(reference)
+        return None if value is None else say_date(value)
+
+    return look_up
 
 
 def _say_last_visit(turn: Turn, item: Item) -> None:
