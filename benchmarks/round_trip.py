@@ -1,10 +1,10 @@
-"""Values and quantities in, every way to say them out, and what `understand` makes of that: how many come back, are asked, or are wrong.
+"""Values and quantities in, every way to say them out, and what `understand` makes of that.
 
     python benchmarks/round_trip.py [--pairs 1000000] [--seed 1] [--nonsense 100000]
 
-The words are made here with tables of their own, not by the code under test. Wrong is any certain outcome that is not what was said; it
-must be 0. A variant that people would have to ask about ("one twenty") may come back as unsure with the value among the
-alternatives; a plain one must come back certain.
+The words are made here with tables of their own, not by the code under test. Wrong is any certain outcome that is not
+what was said; it must be 0. A variant that people would have to ask about ("one twenty") may come back as unsure with
+the value among the alternatives; a plain one must come back certain.
 """
 
 from __future__ import annotations
@@ -22,11 +22,17 @@ from handsfree.language import Language, load_language
 from handsfree.language.units import Quantity
 from handsfree.model import Command, Expectation, Nothing, Outcome, Readings, Unsure
 
-ONES = "zero one two three four five six seven eight nine".split()
-TEENS = "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen".split()
-TENS = "_ _ twenty thirty forty fifty sixty seventy eighty ninety".split()
+ONES = tuple(["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"])
+TEENS = tuple(
+    ["ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"]
+)
+TENS = tuple(["_", "_", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"])
 ZEROS = ("zero", "oh", "nought", "nil", "naught", "o")
 FRACTIONS = {"5": ("a half", "half", "one half"), "25": ("a quarter", "one quarter"), "75": ("three quarters",)}
+
+
+TALK = """the of that with pipe cupboard kettle radio mate van where did you put it on and then but so again lads tea is
+    was not now"""
 
 
 @dataclass(frozen=True)
@@ -192,17 +198,16 @@ def _right(case: Case, outcome: Outcome) -> bool:
 
 def nonsense(rng: random.Random) -> str:
     """Strings that hold no value: letters, signs, other scripts, words of everyday talk without number words."""
-    talk = "the of that with pipe cupboard kettle radio mate van where did you put it on and then but so again lads tea is was not now".split()
     kind = rng.randrange(4)
     if kind == 0:
-        return " ".join(rng.choice(talk) for _ in range(rng.randint(0, 12)))
+        return " ".join(rng.choice(TALK.split()) for _ in range(rng.randint(0, 12)))
     if kind == 1:
         return "".join(rng.choice("abcdefghijklmnopqrstuvwxyz ") for _ in range(rng.randint(0, 60)))
     if kind == 2:
         return "".join(
             chr(rng.choice((rng.randrange(1, 0x250), rng.randrange(0x400, 0xFFF), rng.randrange(0x4E00, 0x9FFF))))
             for _ in range(30)
-        ).translate({c: None for c in range(48, 58)})
+        ).translate(dict.fromkeys(range(48, 58)))
     return "".join(rng.choice(".,-%°/:;'\"()[]{}<>!?\t\x00\x07 ") for _ in range(rng.randint(0, 40)))
 
 

@@ -123,6 +123,39 @@ def test_two_readings(words: str, expected: list[str]) -> None:
     assert readings(words) == expected
 
 
+@pytest.mark.parametrize(
+    ("words", "form"),
+    [
+        ("nine", "cardinal"),
+        ("nine point two", "decimal"),
+        ("nine two", "digits"),
+        ("nine twenty", "joined"),
+        ("nine twenty two", "joined"),
+        ("nine twelve", "joined"),
+        ("twelve twenty", "pair"),
+        ("twelve twenty two", "pair"),
+        ("twelve twelve", "pair"),
+        ("twelve oh two", "pair"),
+        ("one point two million", "scaled"),
+        ("two thousand million", "thousand_million"),
+        ("a half", "fraction"),
+        ("a thousand and a half", "scale_and_fraction"),
+        ("two and a half", "mixed"),
+        ("one million and a half thousand", "scale_and_part"),
+        ("two and a half million", "mixed_scaled"),
+        ("half a million", "fraction_of_scale"),
+        ("twelve two", "groups"),
+        ("twenty twenty", "groups"),
+        ("third", "ordinal"),
+    ],
+)
+def test_forms(words: str, form: str) -> None:
+    """A reading says in which form the number was spoken; others say that a point was dropped."""
+    found = NUMBERS.parse(words.split())
+    assert found[0].form == form
+    assert {r.form for r in found[1:]} <= {"dropped_point", "scale_and_fraction"}
+
+
 @pytest.mark.parametrize("words", ["fifteen six", "seventy seventeen", "eleven twelve thirteen", "nineteen oh"])
 def test_teens_and_tens_side_by_side_are_never_added(words: str) -> None:
     """Groups that make no number are offered as the digits that were said, marked as groups, and never as a sum."""
@@ -273,6 +306,11 @@ def test_digits_are_kept(words: list[str]) -> None:
             said = "".join("." if NUMBERS.classes[w] == "p" else NUMBERS.digit_string([w]) or "" for w in words)
             assert found[0].value == Decimal(said)
             assert len(said.partition(".")[2]) == -int(found[0].value.as_tuple().exponent)
+
+
+def test_unknown_words_have_no_class() -> None:
+    """A word that is part of no number has the class of others, in its place."""
+    assert NUMBERS.classes_of(["nine", "kettle", "point"]) == "dxp"
 
 
 def test_every_word_has_one_class() -> None:
