@@ -22,11 +22,9 @@ from handsfree.language import Language, load_language
 from handsfree.language.units import Quantity
 from handsfree.model import Command, Expectation, Nothing, Outcome, Readings, Unsure
 
-ONES = tuple(["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"])
-TEENS = tuple(
-    ["ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"]
-)
-TENS = tuple(["_", "_", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"])
+ONES = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+TEENS = ("ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen")
+TENS = ("_", "_", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
 ZEROS = ("zero", "oh", "nought", "nil", "naught", "o")
 FRACTIONS = {"5": ("a half", "half", "one half"), "25": ("a quarter", "one quarter"), "75": ("three quarters",)}
 
