@@ -340,9 +340,15 @@ def test_glycol_freezes_lower_the_more_there_is(glycol: str, share: float) -> No
 )
 def test_a_glycol_beyond_the_data_is_refused(glycol: str, share: float, message: str) -> None:
     """Unknown glycols and more than the data cover are refused."""
-    with pytest.raises(BadInput, match=message):
+    with pytest.raises(BadInput, match=message) as caught:
         water.fluid_name(glycol, share)
+    assert caught.value.hint in (
+        "name the glycol on the container",
+        "measure it again: that is more than anybody fills",
+    )
     assert water.fluid_name("propylene", 60.0) == "INCOMP::MPG-60%"
+    assert water.fluid_name("ethylene", 0.5) == "INCOMP::MEG-0.5%"
+    assert water.fluid_name("propylene") == water.fluid_name() == "Water"
 
 
 # ---------------------------------------------------------------------------------------------------------- vessel
@@ -587,6 +593,9 @@ def test_the_ends_of_the_intervals_are_taken(interval: int) -> None:
     day = datetime.date(2026, 1, 1)
     assert (dates.registration_due(day, interval) - day).days == interval
     assert dates.service_due(day, 60) == dates.certificate_due(day, 60) == datetime.date(2031, 1, 1)
+    assert dates.service_due(day) == dates.certificate_due(day) == datetime.date(2027, 1, 1)
+    assert dates.add_months(datetime.date(9998, 12, 31), 12) == datetime.date(9999, 12, 31)
+    assert dates.add_months(datetime.date(2, 1, 1), -12) == datetime.date(1, 1, 1)
     assert dates.service_due(day, 1) == dates.certificate_due(day, 1) == datetime.date(2026, 2, 1)
 
 
@@ -602,6 +611,18 @@ def test_a_conversion_goes_there_and_back(name: str, data: st.DataObject, value:
     there = convert(value, name, other)
     assume(there <= 1e12 and (units()[other].below_zero or there >= 0))
     assert convert(there, other, name) == pytest.approx(value, rel=1e-9, abs=1e-9)
+
+
+def test_the_data_files_read_the_same_again() -> None:
+    """Reading a data file once more gives the same units, gases, sensors, tables and vessel factors."""
+    for read in (
+        units,
+        gas._data,
+        electrical.sensor_tables,
+        tightness.tables,
+        vessel.printed_factors,
+    ):
+        assert read.__wrapped__() == read()
 
 
 @given(st.sampled_from(NAMES), between(0.0, 100_000.0))
