@@ -1,11 +1,12 @@
 """Recordings with their words in; right, refused and silently wrong out, for each listener and for all together.
 
-    python -m benchmarks.hearing --manifest M.tsv [--folder PREFIX] [--expect digits] [--snr 10 5] [--save opinions.jsonl] [--json out.json]
-    python -m benchmarks.hearing --load opinions.jsonl [--calibrate]
+    python -m benchmarks.hearing --manifest M.tsv [--folder PREFIX] [--expect digits] [--snr 10 5] [--save
+    opinions.jsonl] [--json out.json] python -m benchmarks.hearing --load opinions.jsonl [--calibrate]
 
-The manifest has the columns path and transcript (spoken words), and optionally expect (as for `handsfree hear --expect`) and part. The truth of a clip
-is what `Language.understand` makes of its transcript; a transcript that means nothing to it counts as talk: whatever is accepted there is wrong.
-`--save` keeps every listener's opinion, so that thresholds can be tried without listening again.
+The manifest has the columns path and transcript (spoken words), and optionally expect (as for `handsfree hear
+--expect`) and part. The truth of a clip is what `Language.understand` makes of its transcript; a transcript that
+means nothing to it counts as talk: whatever is accepted there is wrong. `--save` keeps every listener's opinion, so
+that thresholds can be tried without listening again.
 """
 
 from __future__ import annotations
@@ -34,7 +35,6 @@ from handsfree.listeners.base import Candidate, Opinion, outcome_key
 from handsfree.listeners.hearing import open_hearing
 from handsfree.model import (
     SAMPLE_RATE,
-    Command,
     Nothing,
     Outcome,
     Segment,
@@ -69,7 +69,8 @@ class Trial:
 
 
 def pink_noise(samples: NDArray[np.float32], snr_db: float, rng: np.random.Generator) -> NDArray[np.float32]:
-    """The samples in pink noise; the ratio counts the power of the frames with speech (25 ms frames within 30 dB of the loudest)."""
+    """The samples in pink noise; the ratio counts the power of the frames with speech (25 ms frames within 30 dB of
+    the loudest)."""
     spectrum = np.fft.rfft(rng.standard_normal(len(samples)))
     pink = np.fft.irfft(spectrum / np.sqrt(np.arange(1, len(spectrum) + 1)), len(samples))
     power = (samples[: len(samples) // 400 * 400].reshape(-1, 400) ** 2).mean(1)
@@ -178,7 +179,8 @@ def tallies(trials: Iterable[Trial], gates: Gates) -> dict[tuple[str, str, str],
 
 
 def confusions(trials: Iterable[Trial], gates: Gates) -> list[tuple[str, str, str, str, int]]:
-    """What was taken for what, word by word where the number of words is the same: (who, condition, said, heard, times)."""
+    """What was taken for what, word by word where the number of words is the same: (who, condition, said, heard,
+    times)."""
     counts: Counter[tuple[str, str, str, str]] = Counter()
     for trial in trials:
         heard = [(o.listener, o.values[0].words, single(o)) for o in trial.opinions if o.values and not o.refused]
@@ -209,7 +211,9 @@ def trade_off(trials: Sequence[Trial], gates: Gates) -> list[dict[str, float]]:
         command = replace(gates.command, margin_each=step, margin_sum=3 * step)
         counts = Tally()
         for trial in trials:
-            counts.add(verdict(agree(trial.opinions, replace(gates, value=value, command=command)).outcome, trial.truth))
+            counts.add(
+                verdict(agree(trial.opinions, replace(gates, value=value, command=command)).outcome, trial.truth)
+            )
         curve.append({"margin_each": step, "right": counts.right, "refused": counts.refused, "wrong": counts.wrong})
     return curve
 
@@ -268,7 +272,10 @@ def report(trials: Sequence[Trial], gates: Gates) -> dict[str, Any]:
 
 
 def _print(result: dict[str, Any], trials: Sequence[Trial], gates: Gates, show: int) -> None:
-    print(f"{'part':<18}{'condition':<10}{'listener':<11}{'clips':>6}{'right':>7}{'refused':>9}{'wrong':>7}   95 % of wrong")
+    print(
+        f"{'part':<18}{'condition':<10}{'listener':<11}"
+        f"{'clips':>6}{'right':>7}{'refused':>9}{'wrong':>7}   95 % of wrong"
+    )
     for r in result["table"]:
         interval = f"{100 * r['wrong_low']:.1f}-{100 * r['wrong_high']:.1f} %"
         counts = f"{r['clips']:>6}{r['right']:>7}{r['refused']:>9}{r['wrong']:>7}"
@@ -283,7 +290,13 @@ def _print(result: dict[str, Any], trials: Sequence[Trial], gates: Gates, show: 
         if found == "wrong" or (found == "refused" and show > 0):
             show -= found == "refused"
             heard = [
-                (o.listener, o.values[0].words if o.values else "", round(o.margin, 1), round(o.free_ratio, 1), o.free_words)
+                (
+                    o.listener,
+                    o.values[0].words if o.values else "",
+                    round(o.margin, 1),
+                    round(o.free_ratio, 1),
+                    o.free_words,
+                )
                 for o in trial.opinions
             ]
             print(f"  {found} {trial.condition} {trial.transcript!r}: {agreed.reason}; {heard}")

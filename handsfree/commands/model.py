@@ -44,7 +44,9 @@ def add(path: Path) -> None:
     model = add_model(path, load_settings(os.environ).model_folder)
     click.echo(_vosk_line(model))
     if not model.runtime_grammar:
-        click.echo("its graph is in one piece: it listens without a grammar, which is worse; models with HCLr.fst are better")
+        click.echo(
+            "its graph is in one piece: it listens without a grammar, which is worse; models with HCLr.fst are better"
+        )
 
 
 @command.command("check")

@@ -1,4 +1,5 @@
-"""The opinions of several listeners in, the one outcome that they support together out: value by value, never word by word."""
+"""The opinions of several listeners in, the one outcome that they support together out: value by value, never word by
+word."""
 
 from __future__ import annotations
 
@@ -121,10 +122,11 @@ def agree(opinions: Sequence[Opinion], gates: Gates, *, alone: bool = False) -> 
 
 def _urgent(neural: Iterable[Opinion], gate: UrgentGate) -> Candidate | None:
     for opinion in neural:
-        best = opinion.values[0] if opinion.values and not opinion.refused else None
-        if best and isinstance(best.outcome, Command) and best.outcome.command in URGENT:
-            if opinion.free_ratio <= gate.ratio_one:
-                return best
+        if opinion.refused or not opinion.values or opinion.free_ratio > gate.ratio_one:
+            continue
+        best = opinion.values[0]
+        if isinstance(best.outcome, Command) and best.outcome.command in URGENT:
+            return best
     return None
 
 
@@ -167,7 +169,9 @@ def _contradicts(opinion: Opinion, best: Candidate) -> bool:
     """Whether a third listener heard another value, with enough conviction to ask."""
     if opinion.refused or not opinion.values:
         return False
-    return bool(opinion.scores.get("trusted", 0.0)) and outcome_key(opinion.values[0].outcome) != outcome_key(best.outcome)
+    return bool(opinion.scores.get("trusted", 0.0)) and outcome_key(opinion.values[0].outcome) != outcome_key(
+        best.outcome
+    )
 
 
 def _is_bare_command(outcome: Outcome) -> bool:

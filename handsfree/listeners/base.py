@@ -78,7 +78,8 @@ class Listener(Protocol):
     name: str
 
     def listen(self, segment: Segment, expectation: Expectation) -> Opinion:
-        """What this listener makes of the segment. Work is bounded by the segment's length; never raises for any samples."""
+        """What this listener makes of the segment. Work is bounded by the segment's length; never raises for any
+        samples."""
         ...
 
     def prepare(self, expectation: Expectation) -> None:

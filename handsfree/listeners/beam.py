@@ -1,7 +1,7 @@
 """A decoder and a token grammar in, the likeliest texts of the grammar out, beside the likeliest text of all.
 
-Scores are sums of log-probabilities over the whole vocabulary, so that a text of the grammar and a free one can be compared. The free text is
-decoded greedily in the same batches, as one more row.
+Scores are sums of log-probabilities over the whole vocabulary, so that a text of the grammar and a free one can be
+compared. The free text is decoded greedily in the same batches, as one more row.
 """
 
 from __future__ import annotations
@@ -30,7 +30,8 @@ class Decoder(Protocol):
         ...
 
     def step(self, parents: NDArray[np.int64], tokens: NDArray[np.int64]) -> NDArray[np.float32]:
-        """Log-probabilities of the next token, for rows that continue row `parents` of the step before with `tokens`."""
+        """Log-probabilities of the next token, for rows that continue row `parents` of the step before with
+        `tokens`."""
         ...
 
 
@@ -146,7 +147,8 @@ def _extend(
 def _extend_free(
     free: _Open | None, text: Text, rows: NDArray[np.float32], end: int, enough: float
 ) -> tuple[_Open | None, Text]:
-    """One more greedy token. Stops at the end token, or once it is behind a finished search and cannot beat it any more."""
+    """One more greedy token. Stops at the end token, or once it is behind a finished search and cannot beat it any
+    more."""
     if free is None:
         return None, text
     row = rows[free.row]
@@ -168,7 +170,8 @@ class Value:
 
 
 def by_value(texts: Sequence[Text], key_of: Callable[[Text], Hashable | None]) -> list[Value]:
-    """The scores of all texts of one value added (log-sum-exp): distinct values, best first. Texts without a key are left out."""
+    """The scores of all texts of one value added (log-sum-exp): distinct values, best first. Texts without a key are
+    left out."""
     totals: dict[Hashable, tuple[float, Text]] = {}
     for text in texts:
         key = key_of(text)

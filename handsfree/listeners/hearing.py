@@ -1,4 +1,5 @@
-"""A segment and an expectation in, what the listeners together support out. Listeners load once, lazily, each in a thread of its own."""
+"""A segment and an expectation in, what the listeners together support out. Listeners load once, lazily, each in a
+thread of its own."""
 
 from __future__ import annotations
 
@@ -139,7 +140,9 @@ class Hearing:
                 trouble = f"listener {name} took too long"
             except HandsfreeError:
                 raise
-            except Exception as error:  # the engines' own exceptions; a listener that fails is a listener that is missing
+            except (
+                Exception
+            ) as error:  # the engines' own exceptions; a listener that fails is a listener that is missing
                 trouble = f"listener {name} failed: {error}"
         return opinions, trouble
 
@@ -188,9 +191,7 @@ def open_hearing(
     return Hearing(makers, load_gates(), alone=alone)
 
 
-def _maker(
-    name: str, language: Words, settings: Settings, surfaces: Surfaces, threads: int
-) -> Callable[[], Listener]:
+def _maker(name: str, language: Words, settings: Settings, surfaces: Surfaces, threads: int) -> Callable[[], Listener]:
     """What makes a listener; only what makes sure that it can be made runs now."""
     if name == "moonshine":
         find_wheel_model(name)

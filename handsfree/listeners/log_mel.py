@@ -27,7 +27,8 @@ def _mel_to_hz(mel: NDArray[np.float64]) -> NDArray[np.float64]:
 
 @lru_cache(maxsize=1)
 def mel_filters() -> NDArray[np.float32]:
-    """[BANDS, WINDOW // 2 + 1] triangles of equal area (Slaney, Auditory Toolbox, 1998; the filters that Whisper was trained with)."""
+    """[BANDS, WINDOW // 2 + 1] triangles of equal area (Slaney, Auditory Toolbox, 1998; the filters that Whisper was
+    trained with)."""
     bins = np.linspace(0, SAMPLE_RATE / 2, WINDOW // 2 + 1)
     edges = _mel_to_hz(np.linspace(0, _hz_to_mel(np.array([SAMPLE_RATE / 2]))[0], BANDS + 2))
     rising = (bins[None] - edges[:-2, None]) / np.diff(edges)[:-1, None]

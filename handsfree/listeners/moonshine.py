@@ -1,5 +1,5 @@
-"""Samples in, token log-probabilities out, by the Moonshine tiny-en graphs (Jeffries et al., "Moonshine: Speech Recognition for Live Transcription and
-Voice Commands", 2024) of the moonshine-voice wheel, run in onnxruntime."""
+"""Samples in, token log-probabilities out, by the Moonshine tiny-en graphs (Jeffries et al., "Moonshine: Speech
+Recognition for Live Transcription and Voice Commands", 2024) of the moonshine-voice wheel, run in onnxruntime."""
 
 from __future__ import annotations
 
@@ -75,7 +75,8 @@ class MoonshineDecoder:
     def start(self) -> NDArray[np.float32]:
         empty = {name: np.zeros((1, HEADS, 0, HEAD_SIZE), np.float32) for name in self._model.past_names}
         log_probs, state = self._run(np.array([START], np.int64), empty, cached=False)
-        # The merged graph returns the keys and values of the cross attention empty on its cached branch: these are the ones to keep.
+        # The merged graph returns the keys and values of the cross attention empty on its cached branch: these are
+        # the ones to keep.
         self._cross = {name: value for name, value in state.items() if ".encoder." in name}
         self._own = {name: value for name, value in state.items() if ".encoder." not in name}
         return log_probs
@@ -99,7 +100,12 @@ class MoonshineDecoder:
     def _run(
         self, tokens: NDArray[np.int64], past: dict[str, NDArray[np.float32]], *, cached: bool
     ) -> tuple[NDArray[np.float32], dict[str, NDArray[np.float32]]]:
-        feed = {**self._shared(len(tokens)), "input_ids": tokens[:, None], "use_cache_branch": np.array([cached]), **past}
+        feed = {
+            **self._shared(len(tokens)),
+            "input_ids": tokens[:, None],
+            "use_cache_branch": np.array([cached]),
+            **past,
+        }
         if not cached:
             self._repeated.clear()
         out = dict(zip(self._model.output_names, self._model.decoder.run(None, feed), strict=True))
@@ -115,7 +121,8 @@ def log_softmax(x: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def read_tokens(path: Path) -> list[str]:
-    """The texts of tokenizer.bin: for each token a length (one byte; two when the first is 128 or more) and that many bytes.
+    """The texts of tokenizer.bin: for each token a length (one byte; two when the first is 128 or more) and that many
+    bytes.
 
     Tokens that are no text of their own (special ones, parts of a character) read as "".
 

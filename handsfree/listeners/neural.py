@@ -1,4 +1,5 @@
-"""A segment and an expectation in, the values that a speech model holds possible out: the same for every model with tokens."""
+"""A segment and an expectation in, the values that a speech model holds possible out: the same for every model with
+tokens."""
 
 from __future__ import annotations
 
@@ -95,7 +96,8 @@ class NeuralListener:
         return tuple(Candidate(meant[v.best][0], meant[v.best][1], v.score) for v in ranked)
 
     def _meaning(self, readings: Sequence[tuple[str, ...]], expectation: Expectation) -> tuple[str, Outcome]:
-        """The outcome of a text that may stand for several word sequences: the shortest one that has a plain meaning."""
+        """The outcome of a text that may stand for several word sequences: the shortest one that has a plain
+        meaning."""
         fallback: tuple[str, Outcome] = ("", Nothing("no words"))
         for words in readings:
             spoken = " ".join(words)

@@ -1,4 +1,5 @@
-"""The language's spellings in, the spellings that the listeners use out: larger numbers in figures too; automata shared by all listeners."""
+"""The language's spellings in, the spellings that the listeners use out: larger numbers in figures too; automata
+shared by all listeners."""
 
 from __future__ import annotations
 
@@ -43,8 +44,8 @@ class Surfaces:
 def spellings_for(language: Words, expectation: Expectation) -> Spellings:
     """Words -> other ways in which a speech model writes them.
 
-    Numbers from 100 on are written in figures ("230", "21,478") where a number is meant as a whole. Where characters are said one by one they are not:
-    there a longer group of figures hides that the model lost a repeated one.
+    Numbers from 100 on are written in figures ("230", "21,478") where a number is meant as a whole. Where characters
+    are said one by one they are not: there a longer group of figures hides that the model lost a repeated one.
     """
     forms = {words: list(written) for words, written in language.spellings.items()}
     if expectation.kind not in _DIGIT_BY_DIGIT:

@@ -1,15 +1,16 @@
-"""The grammar's word automaton and a speech model's tokens in, an automaton over those tokens out, built only where the search goes.
+"""The grammar's word automaton and a speech model's tokens in, an automaton over those tokens out, built only where
+the search goes.
 
 Two steps, each lazy and cached:
 
-- `SurfaceAutomaton` spells the words in all the ways in which a speech model writes them ("nine point two", "9.2", "CO2: 9.2%"), letter by letter, and
-  makes the result deterministic (a state is a set of places in the grammar);
+- `SurfaceAutomaton` spells the words in all the ways in which a speech model writes them ("nine point two", "9.2",
+  "CO2: 9.2%"), letter by letter, and makes the result deterministic (a state is a set of places in the grammar);
 - `TokenGrammar` walks the model's tokens (a trie of their letters) through it.
 
-Written digits stand in groups of two at most, behind a point four, unless a spelling says otherwise: in longer groups speech models lose repeated
-digits. Two marks in a spelling say more than its letters: see BEHIND_DIGITS and NEEDS_DIGIT.
-Capitals and small letters mean the same, but for letters that are written without a separator ("QH24"): only capitals may be joined, or every word
-would be a spelled serial number too.
+Written digits stand in groups of two at most, behind a point four, unless a spelling says otherwise: in longer groups
+speech models lose repeated digits. Two marks in a spelling say more than its letters: see BEHIND_DIGITS and
+NEEDS_DIGIT. Capitals and small letters mean the same, but for letters that are written without a separator ("QH24"):
+only capitals may be joined, or every word would be a spelled serial number too.
 """
 
 from __future__ import annotations
@@ -29,7 +30,8 @@ SEPARATORS = (" ", ", ", "-", ". ", ": ", "; ", " - ", "... ")
 ENDINGS = ".?!,"
 LONGEST_GROUP = 2
 LONGEST_DECIMALS = 4
-"""Behind a point figures are written in one group whatever is said; a shorter limit would only make the search end too early."""
+"""Behind a point figures are written in one group whatever is said; a shorter limit would only make the search end
+too early."""
 BEHIND_DIGITS = "|"
 """First letter of a spelling that may stand only directly behind written digits ("|,000" for "thousand")."""
 NEEDS_DIGIT = "~"
@@ -91,7 +93,7 @@ class _Node:
 
 
 class SurfaceAutomaton:
-    """Deterministic over letters. States are small whole numbers."""
+    """Deterministic over letters. States are small whole numbers. Listeners in several threads may share one."""
 
     def __init__(self, words: WordAutomaton, spellings: Mapping[tuple[str, ...], tuple[str, ...]]) -> None:
         self._lock = threading.RLock()
@@ -111,8 +113,11 @@ class SurfaceAutomaton:
     def moves(self, state: int) -> dict[str, int]:
         """Letter -> state, for all letters that may come next."""
         found = self._moves.get(state)
-        if found is None:
-            by_letter: dict[str, set[_Item]] = {}
+        return self._find_moves(state) if found is None else found
+
+    def _find_moves(self, state: int) -> dict[str, int]:
+        by_letter: dict[str, set[_Item]] = {}
+        with self._lock:
             for item in self._sets[state]:
                 for letter, after in self._item_moves(item):
                     if after:
@@ -128,7 +133,8 @@ class SurfaceAutomaton:
     def words_of(self, text: str, most: int = 6) -> list[tuple[str, ...]]:
         """The word sequences that `text` may stand for: several when the writing hides the difference ("52").
 
-        Those with the fewest spellings come first ("sixty five" before "six five" for "65"), and among them those with the fewest words.
+        Those with the fewest spellings come first ("sixty five" before "six five" for "65"), and among them those
+        with the fewest words.
         """
         with self._lock:
             return self._words_of(text, most)
@@ -276,7 +282,8 @@ class SurfaceAutomaton:
         node.ends.append((after, form, words))
 
     def _forms_from(self, state: Hashable) -> list[tuple[str, Hashable, tuple[str, ...]]]:
-        """Every spelling that may follow `state`: each word as it stands, and the other spellings of one or more words."""
+        """Every spelling that may follow `state`: each word as it stands, and the other spellings of one or more
+        words."""
         forms = self._forms.get(state)
         if forms is None:
             arcs = self._words.arcs(state)

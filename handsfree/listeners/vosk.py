@@ -1,8 +1,10 @@
-"""A segment and an expectation in, one opinion out, by Vosk with any English model in its format and a grammar made at run time.
+"""A segment and an expectation in, one opinion out, by Vosk with any English model in its format and a grammar made
+at run time.
 
-Traps that shape this module: Vosk drops words that its model does not know without a word, so they are left out beforehand; it estimates a bigram from
-the grammar list, so sampled phrases teach it what an utterance looks like; its `Reset` is not safe, so every segment gets a fresh recogniser; its
-confidences do not tell right from wrong, so they are kept for the record only.
+Traps that shape this module: Vosk drops words that its model does not know without a word, so they are left out
+beforehand; it estimates a bigram from the grammar list, so sampled phrases teach it what an utterance looks like; its
+`Reset` is not safe, so every segment gets a fresh recogniser; its confidences do not tell right from wrong, so they
+are kept for the record only.
 """
 
 from __future__ import annotations
@@ -85,7 +87,9 @@ class VoskListener:
         """Words of the whole segment, and the least of their confidences."""
         import vosk
 
-        arguments = (self._model, SAMPLE_RATE, grammar) if self._description.runtime_grammar else (self._model, SAMPLE_RATE)
+        arguments = (
+            (self._model, SAMPLE_RATE, grammar) if self._description.runtime_grammar else (self._model, SAMPLE_RATE)
+        )
         recogniser = vosk.KaldiRecognizer(*arguments)
         recogniser.SetWords(True)
         pad = np.random.default_rng(0).normal(0, 1e-4, int(_PAD_S * SAMPLE_RATE)).astype(np.float32)
@@ -100,7 +104,8 @@ class VoskListener:
         return [w["word"] for w in found], min((float(w["conf"]) for w in found), default=0.0)
 
     def _grammar(self, expectation: Expectation) -> str:
-        """The grammar list as JSON: the words of the language that the model knows, sampled phrases, and what stands for everything else."""
+        """The grammar list as JSON: the words of the language that the model knows, sampled phrases, and what stands
+        for everything else."""
         automaton = self._language.automaton(expectation)
         kept = self._grammars.get(id(automaton))
         if kept is None:

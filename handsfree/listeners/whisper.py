@@ -1,4 +1,5 @@
-"""Samples in, token log-probabilities out, by Whisper tiny.en (Radford et al., 2022), its weights converted at first use into graphs for onnxruntime."""
+"""Samples in, token log-probabilities out, by Whisper tiny.en (Radford et al., 2022), its weights converted at first
+use into graphs for onnxruntime."""
 
 from __future__ import annotations
 
@@ -20,8 +21,8 @@ from handsfree.model import SAMPLE_RATE
 GRAPHS_VERSION = 1
 """Goes up whenever the graphs change, so that old ones in the cache are left alone."""
 WINDOW_FRAMES = 3000
-"""of 10 ms, as in training. Measured on 38 real digit strings: in a window of 10 s it repeats itself ("15218 15218"), which halves the margins and doubles
-the steps; the longer encoding costs no more than those steps did."""
+"""of 10 ms, as in training. Measured on 38 real digit strings: in a window of 10 s it repeats itself ("15218 15218"),
+which halves the margins and doubles the steps; the longer encoding costs no more than those steps did."""
 
 
 class WhisperModel:
@@ -97,7 +98,8 @@ class WhisperDecoder:
 
 
 def read_tokens(path: Path) -> tuple[list[str], int, list[int]]:
-    """The texts of the tokens ("" for special ones and for parts of a character), the end token, and the tokens that start a transcript.
+    """The texts of the tokens ("" for special ones and for parts of a character), the end token, and the tokens that
+    start a transcript.
 
     Raises:
         BadInput: the file is no tokenizer of the kind.
@@ -129,7 +131,8 @@ def _bytes_of_letters() -> dict[str, int]:
 
 
 def converted_folder(source: Path, cache_folder: Path, texts: int) -> Path:
-    """The folder with encoder.onnx and decoder.onnx; made when it is not there, made again when it is not what was written.
+    """The folder with encoder.onnx and decoder.onnx; made when it is not there, made again when it is not what was
+    written.
 
     Raises:
         MissingPart: the cache cannot be written, or the package `onnx` is missing while it is needed.
@@ -160,7 +163,9 @@ def converted_folder(source: Path, cache_folder: Path, texts: int) -> Path:
 def _is_whole(folder: Path) -> bool:
     try:
         sums: dict[str, str] = json.loads((folder / "sums.json").read_text(encoding="utf-8"))
-        return set(sums) == {"encoder.onnx", "decoder.onnx"} and all(sha256_of(folder / f) == s for f, s in sums.items())
+        return set(sums) == {"encoder.onnx", "decoder.onnx"} and all(
+            sha256_of(folder / f) == s for f, s in sums.items()
+        )
     except (OSError, ValueError):
         return False
 

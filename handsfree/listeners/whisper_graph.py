@@ -1,7 +1,9 @@
-"""Whisper's weights in, two ONNX graphs out: an encoder that also prepares the cross attention, and a decoder that takes one step.
+"""Whisper's weights in, two ONNX graphs out: an encoder that also prepares the cross attention, and a decoder that
+takes one step.
 
-The network is that of Radford et al., "Robust Speech Recognition via Large-Scale Weak Supervision" (2022): pre-norm transformer, keys without bias
-(CTranslate2 stores that bias as zeros), learned positions in the decoder, sinusoids in the encoder.
+The network is that of Radford et al., "Robust Speech Recognition via Large-Scale Weak Supervision" (2022): pre-norm
+transformer, keys without bias (CTranslate2 stores that bias as zeros), learned positions in the decoder, sinusoids in
+the encoder.
 """
 
 from __future__ import annotations
@@ -24,7 +26,8 @@ Weights = Mapping[str, NDArray[np.generic]]
 
 
 class _Graph:
-    """Nodes and weights collected on the way through the network. Weights stay float16 on disk and are widened once, at load."""
+    """Nodes and weights collected on the way through the network. Weights stay float16 on disk and are widened once,
+    at load."""
 
     def __init__(self, weights: Weights) -> None:
         from onnx import helper, numpy_helper
@@ -104,7 +107,10 @@ class _Graph:
             list(self.initializers.values()),
         )
         made = self._helper.make_model(
-            graph, opset_imports=[self._helper.make_opsetid("", OPSET)], ir_version=IR_VERSION, producer_name="handsfree"
+            graph,
+            opset_imports=[self._helper.make_opsetid("", OPSET)],
+            ir_version=IR_VERSION,
+            producer_name="handsfree",
         )
         return bytes(made.SerializeToString(deterministic=True))
 
@@ -112,8 +118,8 @@ class _Graph:
 def encoder_graph(weights: Weights) -> bytes:
     """The encoder as serialised ONNX.
 
-    Input `mel` [1, 80, frames of 10 ms, even]; outputs, for each decoder layer i, `cross_keys_i` [HEADS, HEAD_SIZE, frames of 20 ms] and
-    `cross_values_i` [HEADS, frames of 20 ms, HEAD_SIZE].
+    Input `mel` [1, 80, frames of 10 ms, even]; outputs, for each decoder layer i, `cross_keys_i` [HEADS, HEAD_SIZE,
+    frames of 20 ms] and `cross_values_i` [HEADS, frames of 20 ms, HEAD_SIZE].
     """
     g = _Graph(weights)
     x = g.node("Conv", "mel", g.weight("encoder/conv1/weight"), g.weight("encoder/conv1/bias"), pads=[1, 1])
@@ -125,7 +131,9 @@ def encoder_graph(weights: Weights) -> bytes:
     x = g.node("Add", x, positions)
     for layer in range(LAYERS):
         name = f"encoder/layer_{layer}"
-        q, k, v = g.split(g.linear(g.norm(x, name + "/self_attention/layer_norm"), name + "/self_attention/linear_0"), 3)
+        q, k, v = g.split(
+            g.linear(g.norm(x, name + "/self_attention/layer_norm"), name + "/self_attention/linear_0"), 3
+        )
         seen = g.attend(g.heads(g.scaled(q), (1, 0, 2)), g.heads(k, (1, 2, 0)), g.heads(v, (1, 0, 2)))
         x = g.node("Add", x, g.linear(g.joined(seen), name + "/self_attention/linear_1"))
         x = g.feed_forward(x, name + "/ffn")
@@ -145,9 +153,10 @@ def encoder_graph(weights: Weights) -> bytes:
 def decoder_graph(weights: Weights, texts: int) -> bytes:
     """One step of the decoder for several hypotheses at once, as serialised ONNX.
 
-    Inputs: `tokens` [rows], `parents` [rows] (row of the past that each continues), `position` [1], the encoder's outputs, and for each layer
-    `past_keys_i` [rows before, HEADS, HEAD_SIZE, steps] and `past_values_i` [rows before, HEADS, steps, HEAD_SIZE] (0 steps at first). Outputs:
-    `log_probs` [rows, texts] (natural logarithm, over the first `texts` tokens: the special ones behind are never wanted), `keys_i`, `values_i`.
+    Inputs: `tokens` [rows], `parents` [rows] (row of the past that each continues), `position` [1], the encoder's
+    outputs, and for each layer `past_keys_i` [rows before, HEADS, HEAD_SIZE, steps] and `past_values_i` [rows before,
+    HEADS, steps, HEAD_SIZE] (0 steps at first). Outputs: `log_probs` [rows, texts] (natural logarithm, over the first
+    `texts` tokens: the special ones behind are never wanted), `keys_i`, `values_i`.
     """
     g = _Graph(weights)
     embedding = weights["decoder/embeddings/weight"]
@@ -158,7 +167,9 @@ def decoder_graph(weights: Weights, texts: int) -> bytes:
     inputs: list[tuple[str, int, list[Any]]] = [("tokens", 7, ["rows"]), ("parents", 7, ["rows"]), ("position", 7, [1])]
     for layer in range(LAYERS):
         name = f"decoder/layer_{layer}"
-        q, k, v = g.split(g.linear(g.norm(x, name + "/self_attention/layer_norm"), name + "/self_attention/linear_0"), 3)
+        q, k, v = g.split(
+            g.linear(g.norm(x, name + "/self_attention/layer_norm"), name + "/self_attention/linear_0"), 3
+        )
         q = g.node("Reshape", g.scaled(q), g.shape(-1, HEADS, 1, HEAD_SIZE))
         k = g.node("Reshape", k, g.shape(-1, HEADS, HEAD_SIZE, 1))
         v = g.node("Reshape", v, g.shape(-1, HEADS, 1, HEAD_SIZE))

@@ -47,9 +47,9 @@ class _Bytes:
 def read_weights(path: Path) -> dict[str, NDArray[np.generic]]:
     """The variables of a CTranslate2 model file, without copying them.
 
-    The layout is: binary version (uint32), specification name, revision (uint32), number of variables (uint32); then for each its name, number of
-    dimensions (uint8), dimensions (uint32 each), kind (uint8), size in bytes (uint32) and the bytes (source: python/ctranslate2/specs/model_spec.py
-    of CTranslate2, `_serialize`).
+    The layout is: binary version (uint32), specification name, revision (uint32), number of variables (uint32); then
+    for each its name, number of dimensions (uint8), dimensions (uint32 each), kind (uint8), size in bytes (uint32)
+    and the bytes (source: python/ctranslate2/specs/model_spec.py of CTranslate2, `_serialize`).
 
     Raises:
         BadInput: the file cannot be read or is not such a model.
@@ -58,7 +58,9 @@ def read_weights(path: Path) -> dict[str, NDArray[np.generic]]:
         cursor = _Bytes(path.read_bytes())
         version, specification = cursor.number("I"), cursor.text()
         if not 4 <= version <= _VERSION or specification != "WhisperSpec":
-            raise BadInput(f"{path}: version {version} of {specification!r}, wanted a WhisperSpec of version 4 to 6", "")
+            raise BadInput(
+                f"{path}: version {version} of {specification!r}, wanted a WhisperSpec of version 4 to 6", ""
+            )
         cursor.number("I")
         variables: dict[str, NDArray[np.generic]] = {}
         for _ in range(cursor.number("I")):
