@@ -152,6 +152,8 @@ def cases(language: Language, rng: random.Random) -> Iterator[Case]:
         quantity = rng.choice(quantities)
         for spoken in variants(random_value(quantity, rng), rng):
             words, plain = spoken.words, spoken.plain
+            if quantity.digit_by_digit and "." in format(spoken.value, "f") and "point" not in words and not plain:
+                continue  # an index without its point is its digits, and nobody means otherwise
             expected = rng.random() < 0.8
             named = not expected or rng.random() < 0.4
             unit = by_id.get(quantity.unit)

@@ -154,6 +154,8 @@ def test_certain(words: str, expect: str, line: str) -> None:
         ("sixty three over forty six", "co2", "unsure co2 63 %; co2 46 %"),
         # no exact value
         ("about eight point six", "co2", "unsure co2 8.6 %"),
+        ("over two hundred meg", "insulation_resistance", "unsure insulation_resistance 200 Mohm"),
+        ("greater than two hundred", "insulation_resistance", "unsure insulation_resistance 200 Mohm"),
         ("nearly two bar", "system_pressure", "unsure system_pressure 2 bar"),
         ("not eight point six", "co2", "unsure co2 8.6 %"),
         ("a litre", "any", "unsure 1 L"),
@@ -232,6 +234,12 @@ def test_asked(words: str, expect: str, line: str) -> None:
         ("that's write", "co2", "unsure command yes"),
         ("corect", "co2", "unsure command yes | command no"),
         ("yes oh", "co2", "unsure command yes"),
+        ("yes yes", "co2", "command yes"),
+        ("no no please", "co2", "command no"),
+        ("yep that's right", "co2", "command yes"),
+        ("yes that is wrong", "co2", "unsure command no"),
+        ("no that's wrong eight point four", "co2", "command no: co2 8.4 %"),
+        ("skip this one", "co2", "command defer"),
     ],
 )
 def test_commands(words: str, expect: str, line: str) -> None:

@@ -24,6 +24,9 @@ class Commands:
         self._exact = {phrase: c.id for c in grammar.commands for phrase in c.phrases}
         self._asked = {phrase: c.id for c in grammar.commands for phrase in c.asked}
         self._never_by_likeness = frozenset(c.id for c in grammar.commands if not c.by_likeness)
+        self._plain_answers = frozenset(
+            phrase.split()[0] for phrase, command in self._exact.items() if command in self._never_by_likeness
+        )
         self._leading = Trie()
         for command in grammar.commands:
             for phrase in command.before:
@@ -44,7 +47,16 @@ class Commands:
 
     def exact(self, words: Sequence[str]) -> str | None:
         """The id of the command that the whole utterance is, politeness around it aside."""
-        return _found(self._exact, words)
+        found = _found(self._exact, words)
+        return found if found is not None or words[0] not in self._plain_answers else self._said_twice(words)
+
+    def _said_twice(self, words: Sequence[str]) -> str | None:
+        """ "yes that's right": two phrases of one answer."""
+        for middle in range(1, len(words)):
+            first = self._exact.get(" ".join(words[:middle]))
+            if first in self._never_by_likeness and _found(self._exact, words[middle:]) == first:
+                return first
+        return None
 
     def leading(self, words: Sequence[str]) -> tuple[str, str, int] | None:
         """(id, what it takes, where that starts) of a command with something behind it."""

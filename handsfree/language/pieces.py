@@ -22,6 +22,9 @@ _FRACTION_AFTER_UNIT = re.compile("&[ad]?[HQ]")
 _WHOLE_FIRST = re.compile("[do]p")
 _STRONG = re.compile("[deThkmbtHQ]")
 
+_OVER = "over"
+"""Parts a pair behind its first value ("sixty five over forty eight"); in front of one it means "more than"."""
+
 Roles = Mapping[str, Any]
 
 
@@ -263,7 +266,9 @@ class Cutter:
             cut.claim.qualifier = roles["qualifier"]
         elif "separator" in roles:
             cut.parted = True
-            claim.over = cut.words[at] == "over"
+            claim.over = cut.words[at] == _OVER
+            if claim.over and not (claim.numbers or claim.either):
+                cut.doubts.append("over is no exact value")
         elif "hedge" in roles:
             cut.doubts.append(f"{' '.join(cut.words[at:end])} is no exact value")
         elif "zero" in roles:
