@@ -12,6 +12,8 @@ from handsfree.listeners.base import WordAutomaton, Words
 from handsfree.listeners.tokens import BEHIND_DIGITS, NEEDS_DIGIT, SurfaceAutomaton
 from handsfree.model import Expectation
 
+_APART = frozenset({"digits", "letters", "serial", "date", "time"})
+"""Kinds with a grammar of their own; every other kind takes the whole one, so that a wrong expectation hides nothing."""
 _DIGIT_BY_DIGIT = frozenset({"digits", "letters", "serial"})
 _KEPT = 16
 """compiled automata; the language has about ten different ones, choices aside"""
@@ -29,6 +31,8 @@ class Surfaces:
 
     def surface(self, expectation: Expectation) -> SurfaceAutomaton:
         """The automaton for what an expectation can take."""
+        if expectation.kind not in _APART and not expectation.phrases:
+            expectation = Expectation()
         with self._lock:
             automaton = self._language.automaton(expectation)
             kept = self._kept.get(id(automaton))

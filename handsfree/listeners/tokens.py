@@ -141,7 +141,7 @@ class SurfaceAutomaton:
 
     def _words_of(self, text: str, most: int) -> list[tuple[str, ...]]:
         paths: dict[_Item, list[tuple[tuple[str, ...], ...]]] = {item: [()] for item in self._sets[self.start]}
-        for letter in text.lower():
+        for letter in text:
             following: dict[_Item, list[tuple[tuple[str, ...], ...]]] = {}
             for item, said in paths.items():
                 for moved, new_words in self._item_steps(item, letter):

@@ -1,0 +1,113 @@
+"""What several listeners support together."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+
+from handsfree.errors import BadInput
+from handsfree.listeners.agreement import agree, load_gates
+from handsfree.listeners.base import Candidate, Opinion, outcome_key
+from handsfree.model import Command, Nothing, Outcome, Reading, Readings, Text, Unsure
+
+GATES = load_gates()
+NINE_TWO = Readings((Reading(Decimal("9.2"), "co2", "%"),))
+NINE_FIVE = Readings((Reading(Decimal("9.5"), "co2", "%"),))
+
+
+def opinion(
+    listener: str, *outcomes: Outcome, margin: float = 8.0, ratio: float = -1.0, refused: bool = False
+) -> Opinion:
+    """An opinion whose values are `margin` nats apart and whose free text is `ratio` nats better than the best."""
+    values = tuple(Candidate(str(i), o, -1.0 - i * margin) for i, o in enumerate(outcomes))
+    return Opinion(listener, values, "free words", -1.0 + ratio, refused)
+
+
+def pair(first: Opinion, second: Opinion, *others: Opinion) -> Outcome:
+    return agree([first, second, *others], GATES).outcome
+
+
+def test_agreement_with_clear_margins_is_accepted() -> None:
+    """Both listeners, one value, far before the next: accepted."""
+    assert pair(opinion("moonshine", NINE_TWO, NINE_FIVE), opinion("whisper", NINE_TWO, NINE_FIVE)) == NINE_TWO
+
+
+def test_disagreement_is_asked_with_both_values() -> None:
+    """Two values: unsure, with both alternatives, whatever the margins."""
+    outcome = pair(opinion("moonshine", NINE_TWO), opinion("whisper", NINE_FIVE))
+    assert isinstance(outcome, Unsure)
+    assert set(map(outcome_key, outcome.alternatives)) == {outcome_key(NINE_TWO), outcome_key(NINE_FIVE)}
+    assert outcome.reason
+
+
+@pytest.mark.parametrize("weak", ["moonshine", "whisper"])
+def test_a_small_margin_of_one_listener_is_enough_to_ask(weak: str) -> None:
+    """The runner-up of the unsure listener stands among the alternatives."""
+    opinions = [
+        opinion(name, NINE_TWO, NINE_FIVE, margin=0.2 if name == weak else 9.0) for name in ("moonshine", "whisper")
+    ]
+    outcome = pair(*opinions)
+    assert isinstance(outcome, Unsure)
+    assert NINE_FIVE in outcome.alternatives
+
+
+@pytest.mark.parametrize("name", ["moonshine", "whisper"])
+def test_a_single_listener_accepts_nothing(name: str) -> None:
+    """One listener missing: unsure, unless single listening was asked for."""
+    alone = opinion(name, NINE_TWO, NINE_FIVE)
+    assert isinstance(agree([alone], GATES).outcome, Unsure)
+    assert agree([alone], GATES, alone=True).outcome == NINE_TWO
+
+
+def test_talk_is_nothing() -> None:
+    """Words that both models like far better than any of the grammar are not for us."""
+    heard = [opinion(n, NINE_TWO, ratio=30.0) for n in ("moonshine", "whisper")]
+    assert isinstance(pair(*heard), Nothing)
+
+
+def test_noise_and_silence_are_nothing() -> None:
+    """Nothing in the grammar fits, or the listeners refuse: nothing, not a question."""
+    assert isinstance(pair(opinion("moonshine"), opinion("whisper")), Nothing)
+    assert isinstance(pair(opinion("moonshine", refused=True), opinion("whisper", refused=True)), Nothing)
+
+
+def test_numerically_equal_values_agree() -> None:
+    """2.5 and 2.50 bar are the same value, digit strings with another zero are not."""
+
+    def bar(v: str) -> Readings:
+        return Readings((Reading(Decimal(v), "system_pressure", "bar"),))
+
+    assert isinstance(pair(opinion("moonshine", bar("2.5")), opinion("whisper", bar("2.50"))), Readings)
+    assert isinstance(pair(opinion("moonshine", Text("05", "digits")), opinion("whisper", Text("5", "digits"))), Unsure)
+
+
+@pytest.mark.parametrize("urgent", ["smell_of_gas", "unsafe"])
+@pytest.mark.parametrize("name", ["moonshine", "whisper"])
+def test_one_listener_is_enough_for_danger(urgent: str, name: str) -> None:
+    """A miss is worse than a false alarm: the other listener, and small margins, do not silence it."""
+    other = "whisper" if name == "moonshine" else "moonshine"
+    heard = [opinion(name, Command(urgent), Command("yes"), margin=0.1), opinion(other, NINE_TWO)]
+    assert pair(*heard) == Command(urgent)
+
+
+def test_danger_is_not_heard_in_talk() -> None:
+    """When even that listener likes its own words far better, it was talk."""
+    heard = [opinion("moonshine", Command("unsafe"), ratio=30.0), opinion("whisper", Command("unsafe"), ratio=30.0)]
+    assert isinstance(pair(*heard), Nothing)
+
+
+def test_what_the_language_finds_ambiguous_stays_ambiguous() -> None:
+    """Agreement on words that can be read two ways is passed on as unsure."""
+    two_ways = Unsure((NINE_TWO, NINE_FIVE), "it can be read two ways")
+    assert pair(opinion("moonshine", two_ways), opinion("whisper", two_ways)) == two_ways
+
+
+@pytest.mark.parametrize("change", ["margin_each = 1.0\n", "[value]\nmargin_each = 'much'\n", "[value\n"])
+def test_a_broken_file_of_thresholds_is_named(tmp_path: Path, change: str) -> None:
+    """Missing tables, words for numbers and bad TOML are errors that name the file."""
+    path = tmp_path / "gates.toml"
+    path.write_text(change, encoding="utf-8")
+    with pytest.raises(BadInput, match=r"gates\.toml"):
+        load_gates(path)
