@@ -167,6 +167,10 @@ def test_certain(words: str, expect: str, line: str) -> None:
         ("six and a", "any", "unsure 6"),
         ("ten a", "any", "unsure 10"),
         ("a and a half", "any", "unsure 0.5"),
+        ("six a now", "any", "unsure 6"),
+        ("six and that's it", "any", "unsure 6"),
+        ("was oh", "co", "unsure co 0 ppm"),
+        ("five with efficiency", "system_pressure", "unsure system_pressure 5 bar"),
         # words around
         ("the kettle says eight point six", "co2", "unsure co2 8.6 %"),
         ("he came third", "any", "unsure 3"),

@@ -28,6 +28,7 @@ MOST_ALTERNATIVES = 6
 
 _TEXT_KINDS = ("digits", "letters", "serial", "date", "time")
 _MOST_WORDS_OF_A_NAME = 5
+_EXCLAMATIONS = ("oh", "o")
 _CHANCE_WORDS = frozenset(("one", "oh", "o", "first", "second"))
 
 
@@ -175,7 +176,7 @@ class Interpreter:
         if takes == "words":
             return Command(command, target=" ".join(rest))
         if takes == "value":
-            if len(rest) == 1 and rest[0] in ("o", "oh"):
+            if len(rest) == 1 and rest[0] in _EXCLAMATIONS:
                 return _unsure([Command(command)], "an exclamation, or a zero")
             return _as_command(command, self._values(rest, expectation))
         return self._with_target(command, rest, expectation)
@@ -236,7 +237,7 @@ class Interpreter:
         claims, doubts = cut.claims, cut.doubts
         if expectation.quantity is not None:
             claims = [c for c in claims if c.said != ORDINAL]
-        if len(words) == 1 and cut.classes == "o" and words[0] in _CHANCE_WORDS:
+        if len(words) == 1 and cut.classes == "o" and words[0] in _EXCLAMATIONS:
             return Nothing("an exclamation, or a zero")
         if not claims:
             if cut.broken and expectation.kind not in ("any", "number"):
@@ -254,6 +255,8 @@ class Interpreter:
             doubts.append(f"other words were said: {' '.join(cut.unknown[:6])}")
         if len(claims) > 1:
             self._scales.name_pair(claims, expectation)
+        if any(len(c.words) == 1 and c.words[0] in _EXCLAMATIONS and not (c.names or c.units) for c in claims):
+            doubts.append("an exclamation, or a zero")
         weigh = self._scales.weigh
         weighed = [weigh(c, expectation, claims[i - 1] if i else None) for i, c in enumerate(claims)]
         for one in weighed:

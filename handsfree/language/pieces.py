@@ -75,12 +75,27 @@ class Cut:
     parted: bool = False
     """a separator was just said"""
     after_number: bool = False
+    seam: bool = False
+    """ "and" or "a" was said behind a number, and nothing that it joins has come yet"""
+    name_in_the_air: bool = False
+    """a name was said that no value came to"""
 
     def close(self) -> None:
         """End the claim on hand; what has no number is dropped."""
         if self.claim.numbers or self.claim.either:
             self.claims.append(self.claim)
+        elif self.claim.names or self.claim.dimension:
+            self.name_in_the_air = True
         self.claim = Claim()
+        self.seam = False
+
+    def finish(self) -> None:
+        """Close the last claim, and doubt what is left in the air."""
+        if self.seam:
+            self.doubts.append("a part of the number is missing")
+        self.close()
+        if self.name_in_the_air and self.claims:
+            self.doubts.append("a name was said without a value")
 
 
 class Cutter:
@@ -122,11 +137,11 @@ class Cutter:
                     self._take_and(cut, at)
                 elif letter != "a":
                     cut.unknown.append(words[at])
-                elif cut.after_number and at + 1 == count:
-                    cut.doubts.append("a part of the number is missing")
+                if letter in "&a":
+                    cut.seam = cut.seam or bool(cut.claim.numbers)
                 cut.after_number = False
                 at += 1
-        cut.close()
+        cut.finish()
         if len(cut.claims) > 1:
             cut.claims = self._joined_times(cut.claims)
         return cut
@@ -156,7 +171,7 @@ class Cutter:
         if not cut.claims:
             cut.before_number = at
         cut.claim.numbers, cut.claim.said, cut.claim.words = numbers, said, cut.words[at:end]
-        cut.parted, cut.after_number = False, True
+        cut.parted, cut.after_number, cut.seam = False, True, False
         return self._skip_to_unit(cut, end) if said[-1] in "HQ" else end
 
     def _take_ordinal(self, cut: Cut, at: int, end: int) -> int:
@@ -175,10 +190,8 @@ class Cutter:
     def _take_and(self, cut: Cut, at: int) -> None:
         """ "and" that joins no number: a separator, or the seam at which a part of a number was lost."""
         cut.parted = True
-        count = len(cut.words)
-        last = at + 1 == count or (at + 2 == count and cut.classes[at + 1] == "a")
         first = at == 0 or cut.classes[at - 1] == ARTICLE
-        if (first and not last and cut.classes[at + 1] != "x") or (last and cut.after_number):
+        if first and at + 1 < len(cut.words) and cut.classes[at + 1] != "x":
             cut.doubts.append("a part of the number is missing")
 
     def _take_broken_number(self, cut: Cut, at: int, end: int) -> int:
@@ -263,7 +276,7 @@ class Cutter:
         elif "qualifier" in roles:
             if claim.numbers and (claim.qualifier or cut.parted):
                 cut.close()
-            cut.claim.qualifier = roles["qualifier"]
+            cut.claim.qualifier, cut.seam = roles["qualifier"], False
         elif "separator" in roles:
             cut.parted = True
             claim.over = cut.words[at] == _OVER
@@ -287,7 +300,7 @@ class Cutter:
             claim = cut.claim
         elif claim.names and not claim.numbers:
             cut.doubts.append("two names were said with one value")
-        cut.parted = False
+        cut.parted = cut.seam = False
         names = roles.get("name") or roles.get("shared")
         if names:
             claim.names, claim.shared, claim.name = names, "name" not in roles, cut.words[at:end]
