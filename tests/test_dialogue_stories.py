@@ -8,7 +8,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from dialogue_engineer import good_answer
+from dialogue_engineer import good_answer, work_through
 from dialogue_simulation import COMMANDS
 from dialogue_story import SHORT_VISIT, Story, plan_named, play_until, story, the_job
 
@@ -21,6 +21,7 @@ from handsfree.events import (
     Computed,
     Finished,
     Judged,
+    NotApplicable,
     NoteTaken,
     NotJudged,
     ProposalDropped,
@@ -544,3 +545,38 @@ def test_the_trades_own_cross_checks_are_asked_too() -> None:
     assert "Inlet pressure reads above the meter's" in visit.said
     visit.hear("yes")
     assert visit.value("inlet") == "21.5"
+
+
+def test_change_that_goes_to_the_value_confirmed_last() -> None:
+    """Without a name, a change goes to the last value, which a yes keeps and a new value replaces."""
+    visit = play_until(story(), "cold_pressure").hear("change that")
+    assert visit.state.item == "vessel_charge"
+    visit.hear("nought point eight bar", "yes")
+    assert visit.value("vessel_charge") == "0.8"
+    assert visit.state.item == "cold_pressure"
+
+
+def test_items_of_a_chunk_that_does_not_apply_are_named_as_left_out() -> None:
+    """The journal says which items the conditions left out, and why."""
+    text = the_job().text.replace('type = "combi"', 'type = "system"')
+    visit = work_through(Story(plan_named("commissioning"), job_from_text(text)).begin())
+    left = {e.item: e.because for e in visit.events(NotApplicable)}
+    assert {"hot_flow", "cold_temp", "hot_temp"} <= set(left)
+    assert "job.boiler.type" in left["hot_flow"]
+
+
+def test_an_item_left_for_later_in_a_loop_that_ended_stays_open() -> None:
+    """The end of a loop does not swallow what was left for later inside it."""
+    visit = Story(plan_named("landlord_check"), the_job()).begin()
+    while visit.state.item != "air_supply":
+        visit.give(HeardInput(Heard("some words", good_answer(visit), start_s=1.0, end_s=2.0)))
+    visit.hear("later")
+    while visit.state.item != "another":
+        visit.give(HeardInput(Heard("some words", good_answer(visit), start_s=1.0, end_s=2.0)))
+    visit.hear("no")
+    assert visit.state.item == "air_supply"
+    visit.hear("later")
+    while visit.state.item:
+        visit.give(HeardInput(Heard("some words", good_answer(visit), start_s=1.0, end_s=2.0)))
+    visit.hear("finish", "yes")
+    assert visit.state.finished == Finished(complete=False, open_items=("air_supply",))

@@ -185,12 +185,7 @@ def _change(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
         return
     target = command.target or (command.readings[0].quantity if command.readings else None)
     if target is None:
-        here = current_item(turn)
-        if turn.state.proposal is not None and here is not None:
-            drop(turn, "no")
-        else:
-            turn.say("change_what")
-        again(turn)
+        _change_the_last(turn, trade, heard)
         return
     qualifier = command.qualifier or (command.readings[0].qualifier if command.readings else None)
     found = named_items(turn.view, target, qualifier)
@@ -207,6 +202,20 @@ def _change(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
     found = tuple(reached)
     _leave_side_paths(turn, "change")
     change_item(turn, trade, found[0], command.readings, heard, "change")
+
+
+def _change_the_last(turn: Turn, trade: Trade, heard: Heard) -> None:
+    """ "Change that": the value that waits for its yes, else the one confirmed last."""
+    last = turn.state.last_value()
+    if turn.state.proposal is not None:
+        drop(turn, "no")
+        again(turn)
+    elif last is not None:
+        _leave_side_paths(turn, "change")
+        change_item(turn, trade, turn.plan.item(last.item), (), heard, "change")
+    else:
+        turn.say("change_what")
+        again(turn)
 
 
 def _was_asked(turn: Turn, item: Item) -> bool:

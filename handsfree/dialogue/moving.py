@@ -214,11 +214,13 @@ def _close_chunks(turn: Turn, following: Chunk | None) -> None:
     for chunk in turn.plan.chunks:
         if following is not None and chunk.id == following.id:
             return
-        if chunk.id in turn.state.chunks_done or not turn.view.holds(chunk.when):
+        if chunk.id in turn.state.chunks_done:
             continue
         for item in chunk.items:
             if not turn.view.applies(item) and item.id not in turn.state.values and item.id not in turn.state.left_out:
                 turn.emit(NotApplicable(item=item.id, because=why_not(item, chunk)))
+        if not turn.view.holds(chunk.when):
+            continue
         still = turn.view.open_items(chunk)
         turn.emit(ChunkCompleted(chunk=chunk.id, open_items=tuple(i.id for i in still)))
         if still:
@@ -230,7 +232,7 @@ def _close_chunks(turn: Turn, following: Chunk | None) -> None:
 def why_not(item: Item, chunk: Chunk) -> str:
     """The condition that left the item out, as written."""
     terms = (*chunk.when.terms, *item.when.terms)
-    return "; ".join(f"{key} is not {' or '.join(values)}" for key, values in terms) or "its loop had ended"
+    return "; ".join(f"{key} is not {' or '.join(values)}" for key, values in terms)
 
 
 def enter(turn: Turn, item: Item, why: str) -> None:

@@ -79,12 +79,7 @@ class View:
 
     def applies(self, item: Item) -> bool:
         """The item is asked in this visit, as far as is known now."""
-        return self.holds(self.plan.chunk(item.chunk).when) and self.holds(item.when) and not self._loop_is_over(item)
-
-    def _loop_is_over(self, item: Item) -> bool:
-        """An item of a finished loop is not asked because a later verdict would now let it in."""
-        loop = self.plan.loop_of(item.id)
-        return loop is not None and item.id not in self.state.values and self.holds(loop.until)
+        return self.holds(self.plan.chunk(item.chunk).when) and self.holds(item.when)
 
     # --------------------------------------------------------------------------------------------- route
 
