@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 import tomllib
 from dataclasses import replace
 from decimal import Decimal
@@ -9,8 +10,8 @@ from pathlib import Path
 
 import pytest
 from dialogue_engineer import good_answer, work_through
-from dialogue_simulation import COMMANDS
-from dialogue_story import SHORT_VISIT, Story, plan_named, play_until, story, the_job
+from dialogue_simulation import COMMANDS, Watch
+from dialogue_story import SHORT_VISIT, Story, language, plan_named, play_until, story, the_job
 
 from handsfree.dialogue.effects import Listen, Louder, Quieter, Slower
 from handsfree.dialogue.inputs import HeardInput, SoundCameBack, SoundWentAway
@@ -35,7 +36,7 @@ from handsfree.events import (
     event_from_json,
     event_to_json,
 )
-from handsfree.model import Command, Heard, Reading, Readings, Unsure
+from handsfree.model import Command, Expectation, Heard, Reading, Readings, Unsure
 from handsfree.plans import Job, job_from_text, plan_from_text
 from handsfree.plans.sample_plan import SAMPLE_PLAN
 
@@ -580,3 +581,25 @@ def test_an_item_left_for_later_in_a_loop_that_ended_stays_open() -> None:
         visit.give(HeardInput(Heard("some words", good_answer(visit), start_s=1.0, end_s=2.0)))
     visit.hear("finish", "yes")
     assert visit.state.finished == Finished(complete=False, open_items=("air_supply",))
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_any_words_whatever_leave_the_dialogue_standing(seed: int) -> None:
+    """Words drawn at random from all that the listeners can hear never stop the dialogue, and nothing is saved
+    without a yes."""
+    rng = random.Random(seed)
+    vocabulary = language().vocabulary(Expectation())
+    visit = story()
+    watch = Watch(visit.plan)
+    seen = 0
+    for _ in range(150):
+        if visit.stopped:
+            break
+        if rng.random() < 0.4 and visit.state.item in SHORT_VISIT:
+            visit.hear(rng.choice(SHORT_VISIT[visit.state.item]))
+        else:
+            visit.hear(" ".join(rng.choices(vocabulary, k=rng.randint(1, 6))))
+        for entry in visit.entries[seen:]:
+            watch.see(entry.event)
+        seen = len(visit.entries)
+    assert watch.wrong == []
