@@ -48,6 +48,8 @@ WRITTEN = Written(LANGUAGE.grammar)
         ("9 ¼", "nine and a quarter"),
         ("¾ bar", "three quarters bar"),
         ("2026-11-05", "fifth of november two thousand and twenty six"),
+        ("65/48", "sixty five over forty eight"),
+        ("C.O.2 9.2", "c o two nine point two"),
         ("21/3/26", "twenty first of march two thousand and twenty six"),
         ("30.06.2026", "thirtieth of june two thousand and twenty six"),
         ("the 21st of March", "the twenty first of march"),
@@ -90,6 +92,29 @@ def test_written_lines_are_understood(text: str, expect: str | None, line: str) 
     """A written line comes to the same outcome as the spoken one; what has no spoken form makes it unsure."""
     expectation = Expectation("quantity", expect) if expect else Expectation()
     assert outcome_line(LANGUAGE.understand(text, expectation)) == line
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "line"),
+    [
+        ("AB12 C3", "serial", "text AB12C3"),
+        ("ab12", "serial", "text AB12"),
+        ("O0-7", "serial", "text O0-7"),
+        ("ABC", "letters", "text ABC"),
+        ("AB1", "letters", "nothing"),
+        ("A B 1 2", "serial", "text AB12"),
+        ("YES", "serial", "command yes"),
+        ("KILO 7", "serial", "text K7"),
+        ("9 kilo", "serial", "text 9K"),
+        ("SEVEN", "serial", "text 7"),
+        ("sausages", "serial", "nothing"),
+        ("14.30", "time", "text 14:30"),
+        ("14:30", "time", "text 14:30"),
+    ],
+)
+def test_typed_characters_and_times(text: str, kind: str, line: str) -> None:
+    """Serial numbers and letters may be typed as they stand, times with a full stop."""
+    assert outcome_line(LANGUAGE.understand(text, Expectation(kind))) == line  # type: ignore[arg-type]
 
 
 @given(st.decimals(min_value=0, max_value=9999, places=3, allow_nan=False, allow_infinity=False))

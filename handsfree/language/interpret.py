@@ -57,7 +57,7 @@ class Interpreter:
 
     def understand(self, text: str, expectation: Expectation) -> Outcome:
         """The outcome of an utterance. Never raises; its time is bounded by MOST_WORDS and by what `written` reads."""
-        words = self._written.words(text)
+        words = self._written.words(self._written.time_of_day(text) if expectation.kind == "time" else text)
         if not words:
             return Nothing("nothing was said")
         emergency = self._commands.emergency(words)
@@ -70,6 +70,10 @@ class Interpreter:
         command = self._commands.exact(words)
         if command is not None:
             return Command(command)
+        if expectation.kind in ("letters", "serial"):
+            typed = self._written.characters(text, digits=expectation.kind == "serial")
+            if typed is not None:
+                return self._of_length([typed], expectation.kind, expectation.length) or Nothing()
         for way in (self._by_kind, self._asked, self._with_command, self._none_said):
             outcome = way(words, expectation)
             if outcome is not None:

@@ -23,6 +23,10 @@ _TIME = re.compile(r"\b([01]?[0-9]|2[0-3]):([0-5][0-9])\b")
 _DATE = re.compile(r"\b(0?[1-9]|[12][0-9]|3[01])[/.](0?[1-9]|1[0-2])[/.]((?:19|20)?[0-9]{2})\b")
 _ISO_DATE = re.compile(r"\b((?:19|20)[0-9]{2})-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])\b")
 _ORDINAL = re.compile(r"\b([1-9][0-9]?)(?:st|nd|rd|th)\b")
+_PAIR = re.compile(r"\b([0-9]{2})\s?/\s?([0-9]{2})\b(?!/)")
+_DOTTED_TIME = re.compile(r"\s*([01]?[0-9]|2[0-3])\.([0-5][0-9])(?=\s|$)")
+_INITIAL = re.compile(r"(?<![a-z0-9'])([a-z])\.(?=[a-z0-9])")
+_CHARACTERS = re.compile(r"[A-Z0-9]+(?:[ /-][A-Z0-9]+)*|[a-z]{0,3}[0-9][a-z0-9]*")
 _HALVES = {"½": "half", "¼": "a quarter", "¾": "three quarters"}
 _MINUS = re.compile(r"(?:(?<=\s)|^)[-−–](?=[.]?[0-9])")
 _TOKEN = re.compile(
@@ -39,6 +43,7 @@ class Written:
         self._keys = frozenset(self._words)
         self._months = {number: word for word, number in grammar.dates["months"].items()}
         self._ordinals = {number: word for word, number in grammar.numbers.ordinals.items()}
+        self._spelling_words = frozenset(grammar.letters) | frozenset(grammar.numbers.classes)
         self._names = [*self._written_names(grammar)]
         units = {w.lower(): unit.plural for unit in reversed([*grammar.units.by_id.values()]) for w in unit.written}
         self._units: Mapping[str, str] = units
@@ -68,6 +73,19 @@ class Written:
         words = text.split()
         return words if self._keys.isdisjoint(words) else self._expand(words)
 
+    def characters(self, text: str, digits: bool) -> str | None:
+        """A serial number or letters as typed ("AB12 C3"), in capitals, without spaces; None for anything else."""
+        text = text.strip()
+        if not _CHARACTERS.fullmatch(text) or (not digits and any(c.isdigit() for c in text)):
+            return None
+        if any(len(word) > 1 and word in self._spelling_words for word in re.split("[ /-]", text.lower())):
+            return None  # "KILO 7" spells K7
+        return text.upper().replace(" ", "")
+
+    def time_of_day(self, text: str) -> str:
+        """A time with a full stop ("14.30") as one with a colon."""
+        return _DOTTED_TIME.sub(r" \1:\2", text, count=1)
+
     def _expand(self, words: list[str]) -> list[str]:
         expanded: list[str] = []
         for word in words:
@@ -88,8 +106,10 @@ class Written:
             .replace("° c", "°c")
         )
         text = re.sub(r"(?<=[ap])\.\s?m\.?(?![a-z])", " m", text)
+        text = _INITIAL.sub(r"\1 ", text)
         text = _ISO_DATE.sub(lambda m: self._date(int(m[3]), int(m[2]), m[1]), text)
         text = _DATE.sub(lambda m: self._date(int(m[1]), int(m[2]), m[3]), text)
+        text = _PAIR.sub(r"\1 over \2", text)
         text = _TIME.sub(lambda m: self._time(int(m[1]), m[2]), text)
         text = _ORDINAL.sub(lambda m: f" {self._ordinal(int(m[1]))} ", text)
         for pattern, spoken in self._names:
