@@ -228,6 +228,13 @@ def test_what_is_said_is_read_back(value: Decimal) -> None:
     assert [format(r.value, "f") for r in found] == [format(value, "f")]
 
 
+def test_every_small_number_is_read_back() -> None:
+    """Every whole number up to 2,200, and each power of ten with its neighbours, is read back as itself."""
+    edges = [n for power in range(3, 15) for n in (10**power - 1, 10**power, 10**power + 1, 11 * 10**power // 10)]
+    for number in [*range(2201), *edges]:
+        assert readings(NUMBERS.say(Decimal(number))) == [str(number)]
+
+
 @given(st.integers(10**15, 10**20))
 def test_very_large_numbers_are_said_digit_by_digit(value: int) -> None:
     """From 10 ** 15 on a number is said, and read, digit by digit."""

@@ -312,6 +312,22 @@ def test_the_step_narrows_the_range() -> None:
     assert outcome_line(LANGUAGE.understand("one point three", step)) == "system_pressure 1.3 bar"
 
 
+@pytest.mark.parametrize(
+    ("words", "kind", "line"),
+    [
+        ("six", "number", "6"),
+        ("four", "number", "unsure 4"),
+        ("ten", "number", "unsure 10"),
+        ("oh six", "digits", "text 06"),
+        ("oh four", "digits", "unsure text 04"),
+    ],
+)
+def test_bounds_of_a_step_without_a_quantity(words: str, kind: str, line: str) -> None:
+    """A bare number or a string of digits outside the step's bounds is asked."""
+    step = Expectation(kind, low=Decimal(5), high=Decimal(9))  # type: ignore[arg-type]
+    assert outcome_line(LANGUAGE.understand(words, step)) == line
+
+
 def test_the_gas_sets_the_range() -> None:
     """CO2 that only LPG can give is refused for natural gas."""
     assert come_to("twelve point nine", "co2") == "unsure co2 12.9 %"

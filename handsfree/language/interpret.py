@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
+from decimal import Decimal
 from itertools import islice, product
 
 from handsfree.language.commands import Commands
@@ -18,7 +19,7 @@ from handsfree.language.letters import Spelling
 from handsfree.language.numbers import ARTICLE, ORDINAL
 from handsfree.language.phrases import ASK_FROM, Likeness, LikePhrases
 from handsfree.language.pieces import Claim, Cut, Cutter, pieces_trie
-from handsfree.language.weighing import Scales, Weighed
+from handsfree.language.weighing import Scales, Weighed, outside_step
 from handsfree.language.written import Written
 from handsfree.model import Command, Expectation, Nothing, Outcome, Reading, Readings, Text, Unsure
 
@@ -107,7 +108,7 @@ class Interpreter:
             found = _texts(self._dates.times(words), kind, "morning or afternoon")
             return found or (Unsure((), "that is no time") if self._dates.speaks_of_a_time(words) else None)
         if kind == "digits":
-            return self._digits(words, expectation.length)
+            return _within_step(self._digits(words, expectation.length), expectation)
         spelled = self._spelling.spelled(words, letters=True, digits=kind == "serial")
         return self._of_length(spelled, kind, expectation.length)
 
@@ -324,6 +325,13 @@ def _undecided(weighed: Sequence[Weighed], doubts: Sequence[str]) -> Outcome:
     refused = [reason for one in weighed if not one.fitting for reason in one.reasons]
     reason = (refused or list(doubts) or ["it can be read two ways"])[0]
     return Unsure(tuple(dict.fromkeys(a for a in alternatives if a.readings)), reason)
+
+
+def _within_step(outcome: Outcome | None, expectation: Expectation) -> Outcome | None:
+    """Digits that are a number outside the step's bounds are asked."""
+    if isinstance(outcome, Text) and (outside := outside_step(Decimal(outcome.text), expectation)):
+        return _unsure([outcome], outside)
+    return outcome
 
 
 def _unsure(alternatives: Sequence[Readings | Command | Text], reason: str) -> Unsure:

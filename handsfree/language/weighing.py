@@ -215,7 +215,12 @@ class Scales:
             weighed.doubts.append("single digits or one number")
         for number in self._two_ways(numbers):
             for unit in units:
-                weighed.fitting.append(Reading(number.value, None, unit, claim.qualifier))
+                reading = Reading(number.value, None, unit, claim.qualifier)
+                if outside := outside_step(number.value, expectation):
+                    weighed.refused.append(reading)
+                    weighed.reasons.append(outside)
+                else:
+                    weighed.fitting.append(reading)
                 if number.form == "ordinal" and expectation.kind != "number":
                     weighed.doubts.append("an ordinal is no measured value")
 
@@ -230,3 +235,15 @@ class Scales:
 def _leading_zero(numbers: Sequence[NumberReading]) -> bool:
     """Whether the digits began with a zero: then the point may have been dropped in front of it too."""
     return len(numbers) > 1 and numbers[1].form == "dropped_point" and abs(numbers[1].value) < 1
+
+
+def outside_step(value: Decimal, expectation: Expectation) -> str:
+    """Why a bare number cannot be the answer to a step without a quantity; empty when it can."""
+    low, high = expectation.low, expectation.high
+    if expectation.quantity is not None or (low is None and high is None):
+        return ""
+    if low is not None and value < low:
+        return f"{decimal_string(value)} is below {decimal_string(low)}"
+    if high is not None and value > high:
+        return f"{decimal_string(value)} is above {decimal_string(high)}"
+    return ""
