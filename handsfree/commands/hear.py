@@ -37,7 +37,6 @@ def command(files: tuple[Path, ...], what: str, gas: Gas, names: tuple[str, ...]
     expectation = expectation_of(what, language.quantities, gas)
     hearing = open_hearing(language, settings, names or None)
     try:
-        hearing.start()
         for file in files:
             for heard in utterances(file, hearing, expectation):
                 click.echo(json.dumps(heard_to_json(file, heard)) if as_json else _line(file, heard))
@@ -52,6 +51,7 @@ def utterances(file: Path, hearing: Hearing, expectation: Expectation) -> Iterat
         BadInput: the file is not readable sound.
     """
     segments = segments_of(read_sound(file).samples)
+    hearing.start()  # not before the first file has been read: a wrong name is said at once
     if not segments:
         yield NO_UTTERANCE
     for segment in segments:
