@@ -178,6 +178,12 @@ def test_co2_and_o2_may_differ_by_three_tenths(co2: str, asked: bool) -> None:
     assert bool(cross_checks(readings_of(f"co2 {co2}, o2 5.0"), "ng")) is asked
 
 
+@pytest.mark.parametrize(("co2", "o2"), [("11.7", "0"), ("11.2", "0.9"), ("0.0", "20.9"), ("0.5", "20.2")])
+def test_the_ends_of_the_scale_go_together(co2: str, o2: str) -> None:
+    """No O2 at the most CO2, and almost all of it at none, are sound readings."""
+    assert cross_checks(readings_of(f"co2 {co2}, o2 {o2}"), "ng") == ()
+
+
 @pytest.mark.parametrize(("co2", "o2"), [("9.0", "21.5"), ("14.1", "0"), ("-0.1", "20.9"), ("9.0", "-0.5")])
 def test_what_no_gas_gives_is_asked_about(co2: str, o2: str) -> None:
     """CO2 or O2 that cannot be fits no gas, and is asked about rather than computed with."""

@@ -257,7 +257,13 @@ def test_a_value_whose_spread_reaches_its_limit_is_too_close(limit: Limit, value
 
 @pytest.mark.parametrize(
     ("value", "spread", "result"),
-    [("9.7", "0.1", "within"), ("9.7", "0.11", "too_close"), ("9.9", "0.1", "too_close"), ("9.9", "0.09", "outside")],
+    [
+        ("9.7", "0.1", "within"),
+        ("9.7", "0.11", "too_close"),
+        ("9.9", "0.1", "too_close"),
+        ("9.9", "0.09", "outside"),
+        ("8.9", "0.1", "within"),
+    ],
 )
 def test_a_spread_that_just_touches_a_bound(value: str, spread: str, result: str) -> None:
     """The far end of the spread is judged like a value: on an allowed bound it is inside."""
