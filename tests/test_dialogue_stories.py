@@ -603,3 +603,28 @@ def test_any_words_whatever_leave_the_dialogue_standing(seed: int) -> None:
             watch.see(entry.event)
         seen = len(visit.entries)
     assert watch.wrong == []
+
+
+def test_a_cause_waits_until_a_result_outside_was_read_again_and_accepted() -> None:
+    """A sensor is not blamed on one reading: the readings are taken again, and only an accepted verdict is a cause."""
+    visit = Story(plan_named("hot_water_fault"), the_job()).begin()
+    visit.hear(
+        "no",
+        "yes",
+        "yes",
+        "yes",
+        "plate exchanger",
+        "yes",
+        "lukewarm",
+        "yes",
+        "eight point zero litres a minute",
+        "yes",
+    )
+    visit.hear("yes", "yes", "no", "yes", "yes", "fifty degrees", "yes", "twelve thousand ohms", "yes")
+    assert "Read again: temperature at the sensor; sensor resistance." in visit.said
+    assert visit.state.causes == {}
+    visit.hear("fifty degrees", "yes", "eleven thousand nine hundred ohms", "yes")
+    assert visit.state.causes == {}
+    visit.hear("yes")
+    assert set(visit.state.causes) == {"sensor_off"}
+    assert "Cause: Sensor does not fit its temperature." in visit.said

@@ -205,7 +205,7 @@ def _asked_accept(turn: Turn, trade: Trade, asked: Asked, answer: str, heard: He
     if answer == "yes":
         turn.emit(OutsideAccepted(item=asked.item, words=heard.words, clip=heard.clip))
         turn.say("recorded_outside", "value")
-    elif rule is not None and rule.read_again:
+    elif rule is not None and any(turn.view.applies(turn.plan.item(i)) for i in rule.read_again):
         read_again(turn, rule)
     advance(turn, trade)
 

@@ -115,7 +115,7 @@ def _demand_result(turn: Turn) -> bool:
         if runs >= 2 and rule.outside_twice == "unsafe":
             turn.say("result_outside", "warning", **slots)
             declare(turn, rule.id, rule.emergency or "unsafe", None)
-        elif runs <= 1 and rule.read_again:
+        elif runs <= 1 and _items_again(turn, rule):
             turn.say("result_outside", "warning", **slots)
             read_again(turn, rule)
             return False
@@ -126,9 +126,14 @@ def _demand_result(turn: Turn) -> bool:
     return False
 
 
+def _items_again(turn: Turn, rule: PlanResult) -> tuple[str, ...]:
+    """The items that are read again for the result, where they still apply."""
+    return tuple(i for i in rule.read_again if turn.view.applies(turn.plan.item(i)))
+
+
 def read_again(turn: Turn, rule: PlanResult) -> None:
     """Open the result's items for another run."""
-    items = tuple(i for i in rule.read_again if turn.view.applies(turn.plan.item(i)))
+    items = _items_again(turn, rule)
     number = max((turn.view.round_of(i) for i in items), default=1) + 1
     turn.emit(ReadAgain(items=items, round=number, because=rule.id))
     turn.say("result_read_again", items=join([turn.plan.item(i).say for i in items]))

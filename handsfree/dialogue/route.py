@@ -75,7 +75,13 @@ class View:
                 found = bool(self.state.causes) if rest == "any" else rest in self.state.causes
                 return ("found" if found else "open") in wanted
             case _:
-                return self.state.verdict(rest) in wanted
+                return self._settled_verdict(rest) in wanted
+
+    def _settled_verdict(self, id: str) -> str:
+        """The verdict; a result counts as outside only once that was accepted: before, its readings are read again."""
+        verdict = self.state.verdict(id)
+        waits = verdict == "outside" and self.plan.result(id) is not None and id not in self.state.accepted
+        return "" if waits else verdict
 
     def applies(self, item: Item) -> bool:
         """The item is asked in this visit, as far as is known now."""
