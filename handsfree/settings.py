@@ -6,6 +6,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import platformdirs
 
@@ -81,6 +82,6 @@ def load_settings(environment: Mapping[str, str]) -> Settings:
         wanted = int if key == "words_a_minute" else str
         if type(value) is not wanted:
             raise BadInput(f"settings file {path}: {key} must be {'a whole number' if wanted is int else 'a text'}", "")
-        converted = Path(value).expanduser() if key.endswith(("_folder", "_file")) else value
-        settings = replace(settings, **{key: converted})
+        changed: dict[str, Any] = {key: Path(value).expanduser() if key.endswith(("_folder", "_file")) else value}
+        settings = replace(settings, **changed)
     return settings

@@ -6,6 +6,7 @@ stays unanswered, and a later value for the same item and round puts the earlier
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
@@ -30,6 +31,7 @@ from handsfree.events import (
     Questioned,
     ReadAgain,
     ReadingConfirmed,
+    Resumed,
     SignedOff,
     UnsafeAnswer,
     UnsafeCleared,
@@ -98,8 +100,25 @@ def gather(path: Path, reading: JournalReading, plan: Plan | None, remarks: tupl
         complete=found.complete(),
         signatures=tuple(found.signatures),
         changed_after_signing=found.changed_after_signing,
-        remarks=(*remarks, *remarks_on(path, reading, started)),
+        remarks=(*remarks, *_on_waits(found.waited), *remarks_on(path, reading, started)),
     )
+
+
+WAITS_SKIPPED = "waits skipped"
+"""how the name of a source ends whose timed waits end at once (recordings, words from a pipe)"""
+_NOT_WAITED = "not waited for"
+
+
+def _how_waited(event: WaitEnded, *, skipped: bool) -> str:
+    if skipped:
+        return f"{_NOT_WAITED} ({event.seconds:.0f} s skipped)"
+    return f"waited {event.seconds:.0f} s{', cut short' if event.cut_short else ''}"
+
+
+def _on_waits(waited: Mapping[str, str]) -> tuple[str, ...]:
+    if any(how.startswith(_NOT_WAITED) for how in waited.values()):
+        return ("Timed waits were skipped: the words came from recordings or a pipe. What rests on a wait proves nothing.",)
+    return ()
 
 
 @dataclass(slots=True)
@@ -123,6 +142,8 @@ class _Gathering:
     rounds: dict[str, int] = field(default_factory=dict)
     """item -> the run it is in"""
     waited: dict[str, str] = field(default_factory=dict)
+    waits_skipped: bool = False
+    """the run on hand takes its words from recordings or a pipe, and its waits end at once"""
     causes: list[Cause] = field(default_factory=list)
     deferred: dict[str, str] = field(default_factory=dict)
     not_applicable: dict[str, str] = field(default_factory=dict)
@@ -146,13 +167,15 @@ class _Gathering:
         match event:
             case VisitStarted():
                 self.started = self.started or event
+                self.waits_skipped = event.source.endswith(WAITS_SKIPPED)
+            case Resumed():
+                self.waits_skipped = event.reason.endswith(WAITS_SKIPPED)
             case ItemEntered():
                 if event.item:
                     self.order.setdefault(event.item, event.chunk)
                 self.finished = None
             case WaitEnded():
-                cut = ", cut short" if event.cut_short else ""
-                self.waited[event.item] = f"waited {event.seconds:.0f} s{cut}"
+                self.waited[event.item] = _how_waited(event, skipped=self.waits_skipped)
             case Deferred():
                 self.deferred[event.item] = event.reason
             case NotApplicable():

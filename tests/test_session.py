@@ -1,0 +1,146 @@
+"""A visit held from scripted words: events on disk before anything is said, and the same state from the journal alone."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from handsfree.dialogue.engine import Engine
+from handsfree.dialogue.state import State, apply
+from handsfree.events import UtteranceHeard, VisitStarted, WaitEnded, WaitWentOn
+from handsfree.language import Language, load_language
+from handsfree.model import Expectation, Heard, Segment
+from handsfree.plans import example_job, load_job, load_plan
+from handsfree.record.folder import VisitFolder
+from handsfree.record.journal import read_journal
+from handsfree.session import Session
+from handsfree.sources import Arrival, Lost, Spoken, Typed
+from handsfree.testing import RememberingSpeaker, ScriptedEars, ScriptedSource
+
+SCRIPT = tomllib.loads((Path(__file__).parents[1] / "audio_fixtures" / "script.toml").read_text(encoding="utf-8"))
+WORDS = [line.get("words", line["say"].lower()) for line in SCRIPT["spoken"]["visit"]["lines"]]
+"""what the engineer says in the recorded visit, from its first word to `finish`"""
+
+
+@pytest.fixture(scope="module")
+def language() -> Language:
+    return load_language()
+
+
+class Held:
+    """One run of the short commissioning visit."""
+
+    def __init__(self, folder: Path, language: Language, source: ScriptedSource, ears: ScriptedEars | None = None) -> None:
+        plan, job = load_plan("short_commissioning"), load_job(example_job())
+        self.speaker = RememberingSpeaker()
+        self.started = VisitStarted(plan=plan.name, plan_sha256="", job=job.as_json(), gas=job.gas, date="2026-11-20")
+        new = not folder.exists()
+        opened = VisitFolder.create(folder, plan.text, job.text) if new else VisitFolder.open(folder)
+        with opened as visit:
+            entries = visit.entries
+            session = Session(Engine(plan, job, language), visit, source, self.speaker, ears, language, lambda entry: None)
+            self.end = session.begin(self.started) if new else session.carry_on(entries)
+        self.entries = read_journal(folder / "journal.jsonl").entries
+
+
+def test_the_whole_visit_ends_complete(tmp_path: Path, language: Language) -> None:
+    """The words of the recorded visit lead from the first prompt to a complete end."""
+    held = Held(tmp_path / "visit", language, ScriptedSource(WORDS))
+    assert held.end.complete
+    assert held.end.finished
+
+
+def test_the_journal_alone_gives_the_same_state(tmp_path: Path, language: Language) -> None:
+    """Folding the journal gives the state that the run ended with."""
+    held = Held(tmp_path / "visit", language, ScriptedSource(WORDS))
+    state = State()
+    for entry in held.entries:
+        state = apply(state, entry)
+    assert state == held.end.state
+
+
+@pytest.mark.parametrize("cut", [1, 7, 20, 33, 47])
+def test_a_visit_that_ran_out_is_carried_on(cut: int, tmp_path: Path, language: Language) -> None:
+    """Wherever the words run out, the visit is open, and carrying on asks the last item's answer again before the next."""
+    first = Held(tmp_path / "visit", language, ScriptedSource(WORDS[:cut]))
+    assert not first.end.finished
+    before = len(first.entries)
+    second = Held(tmp_path / "visit", language, ScriptedSource([]))
+    assert second.entries[:before] == first.entries
+    assert second.entries[before].event.kind == "resumed"
+    assert second.speaker.said
+
+
+def test_every_event_is_on_disk_before_it_is_said(tmp_path: Path, language: Language) -> None:
+    """Whenever something is said, the journal on disk already holds it."""
+    folder = tmp_path / "visit"
+
+    class Checking(RememberingSpeaker):
+        def say(self, text: str):  # type: ignore[no-untyped-def]
+            assert json.dumps(text) in (folder / "journal.jsonl").read_text(encoding="utf-8")
+            return super().say(text)
+
+    plan, job = load_plan("short_commissioning"), load_job(example_job())
+    with VisitFolder.create(folder, plan.text, job.text) as visit:
+        speaker = Checking()
+        source = ScriptedSource(WORDS[:12])
+        session = Session(Engine(plan, job, language), visit, source, speaker, None, language, lambda entry: None)
+        session.begin(VisitStarted(plan=plan.name, plan_sha256="", gas="ng", date="2026-11-20"))
+    assert len(speaker.said) > 12
+
+
+def test_a_clip_is_saved_before_the_listeners_are_asked(tmp_path: Path, language: Language) -> None:
+    """Even when the listeners fail, the clip of what was said is in the folder."""
+
+    class Failing(ScriptedEars):
+        def hear(self, segment: Segment, expectation: Expectation) -> Heard:
+            raise RuntimeError("the listener broke")
+
+    source = ScriptedSource([Spoken(Segment(np.zeros(8000, np.float32), 0.0, 0.5))])
+    with pytest.raises(RuntimeError, match="broke"):
+        Held(tmp_path / "visit", language, source, Failing([]))
+    assert len(list((tmp_path / "visit" / "audio").glob("*.wav"))) == 1
+
+
+def test_an_utterance_carries_its_clip_and_the_start_of_its_speech(tmp_path: Path, language: Language) -> None:
+    """The event of an utterance names the clip, and its time is that of the first sound of speech, not of the cut."""
+    segment = Segment(np.zeros(8000, np.float32), 10.0, 10.5, speech_start_s=10.2)
+    outcome = language.understand("natural gas", Expectation())
+    ears = ScriptedEars([Heard("natural gas", outcome, start_s=10.0, end_s=10.5)])
+    held = Held(tmp_path / "visit", language, ScriptedSource([Spoken(segment)]), ears)
+    (event,) = [e.event for e in held.entries if isinstance(e.event, UtteranceHeard)]
+    assert event.clip is not None
+    assert (tmp_path / "visit" / event.clip).exists()
+    assert event.start_s == 10.2
+
+
+def test_a_lost_microphone_is_told_and_recorded(tmp_path: Path, language: Language) -> None:
+    """Losing the microphone leaves an event and a warning; the visit goes on."""
+    held = Held(tmp_path / "visit", language, ScriptedSource([Lost("the microphone was unplugged"), *WORDS[:2]]))
+    assert "sound_lost" in [e.event.kind for e in held.entries]
+    assert "answer" in [e.event.kind for e in held.entries]
+
+
+def test_words_during_a_wait_do_not_end_it(tmp_path: Path, language: Language) -> None:
+    """Something said in the middle of a timed wait is answered, and the rest of the wait is still waited for."""
+    start = WORDS.index("gauge is set") + 1
+
+    class Interrupting(ScriptedSource):
+        waits = 0
+
+        def wait(self, seconds: float) -> Arrival:
+            self.waits += 1
+            return Typed("where are we", 0.0) if self.waits == 1 else super().wait(seconds)
+
+    source = Interrupting(WORDS[: start + 2])
+    held = Held(tmp_path / "visit", language, source)
+    kinds = [e.event.kind for e in held.entries]
+    assert source.waits >= 2
+    assert kinds.index("wait_ended") > kinds.index("wait_started")
+    ended = next(e.event for e in held.entries if isinstance(e.event, WaitEnded))
+    went_on = [e.event for e in held.entries if isinstance(e.event, WaitWentOn)]
+    assert ended.seconds + sum(e.waited_s for e in went_on) >= 59.9
