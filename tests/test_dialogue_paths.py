@@ -428,3 +428,40 @@ def test_a_cause_is_said_and_kept() -> None:
     visit.give(_heard(Command("no")))
     assert [e.cause for e in visit.events(CauseFound)] == ["no_gas"]
     assert "Cause: No gas to the house." in visit.said
+
+
+# ------------------------------------------------------------------------------- cut between any two events
+
+
+def _cut_after(visit: Story, count: int) -> Story:
+    """The same visit with only its first events on disk, resumed."""
+    twin = Story(visit.plan, visit.job)
+    twin.entries = visit.entries[:count]
+    return twin.cut()
+
+
+@pytest.mark.parametrize("part", range(8))
+def test_a_cut_between_any_two_events_ends_in_the_same_visit(part: int) -> None:
+    """Cut anywhere, also in the middle of a decision, the visit ends complete with the same values."""
+    whole = play_until(story(), None)
+    values = {i: v.text for i, v in whole.state.values.items()}
+    for count in range(2 + part * 3, len(whole.entries), 24):
+        visit = _cut_after(whole, count)
+        if visit.state.item and phase(visit.engine_view()) == "revisit":
+            visit.hear("yes")
+        play_until(visit, None).hear("finish")
+        assert visit.state.finished == Finished(complete=True), count
+        assert {i: v.text for i, v in visit.state.values.items()} == values, count
+
+
+def test_a_cut_does_not_pass_by_what_is_wrong() -> None:
+    """Cut anywhere while a failed killer test is being saved, the visit does not come to the item after it."""
+    whole = play_until(story(), "air_inlet_o2")
+    before = len(whole.entries)
+    whole.hear("twenty point two", "twenty point two", "yes")
+    for count in range(before, len(whole.entries) + 1):
+        visit = _cut_after(whole, count)
+        for _ in range(4):
+            visit.hear("yes")
+        assert visit.state.item in ("air_inlet_o2", "warm_up", "max_rate") or visit.state.unsafe is not None, count
+        assert visit.state.item != "co2_max"

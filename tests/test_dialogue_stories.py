@@ -628,3 +628,24 @@ def test_a_cause_waits_until_a_result_outside_was_read_again_and_accepted() -> N
     visit.hear("yes")
     assert set(visit.state.causes) == {"sensor_off"}
     assert "Cause: Sensor does not fit its temperature." in visit.said
+
+
+def test_every_value_is_judged_once_when_nothing_changes() -> None:
+    """A verdict is not repeated while its value and limit stand."""
+    visit = play_until(story(), None)
+    judged = [e.item for e in visit.events(Judged)]
+    assert len(judged) == len(set(judged))
+
+
+def test_a_corrected_certificate_judges_the_readings_too() -> None:
+    """Readings taken under an expired certificate are judged once the date is corrected, and one outside is said."""
+    answers = {
+        **SHORT_VISIT,
+        "analyser_until": ("third of march twenty twenty five", "third of march twenty twenty five", "yes"),
+        "co2_max": ("ten point two percent", "yes"),
+    }
+    visit = play_until(story(), "min_rate", answers)
+    assert visit.state.verdict("co2_max") == ""
+    visit.hear("change analyser certificate date", "third of march twenty twenty seven", "yes")
+    assert visit.state.verdict("co2_max") == "outside"
+    assert "CO2 at maximum rate: ten point two percent, outside the maker's limit" in visit.said

@@ -121,13 +121,16 @@ def _after_clearing(turn: Turn, trade: Trade, trigger: str) -> None:
 
 
 def _tested_by(turn: Turn, trigger: str) -> tuple[str, ...]:
-    """The answered items that a trigger stands for: itself, a result's readings, a loop's items."""
+    """The answered items to test again: a killer item itself, a result's readings, a loop's items. Another item's
+    answer stands as recorded (an appliance that was turned off)."""
     rule = turn.plan.result(trigger)
     loop = next((each for each in turn.plan.loops if each.id == trigger), None)
     if rule is not None:
         items = rule.read_again or inputs_of(turn.plan, rule)
+    elif loop is not None:
+        items = loop.items
     else:
-        items = loop.items if loop is not None else (trigger,)
+        items = (trigger,) if turn.plan.has_item(trigger) and turn.plan.item(trigger).killer else ()
     return tuple(i for i in items if i in turn.state.values)
 
 

@@ -9,7 +9,7 @@ from handsfree.dialogue.route import chosen_result
 from handsfree.dialogue.turn import Turn, sentence
 from handsfree.dialogue.unsafe import declare
 from handsfree.dialogue.wording import join, rounded, say_date, say_seconds, say_unit, say_verdict, word
-from handsfree.dialogue.working import Reworked, Trade, inputs_of, open_question, rework
+from handsfree.dialogue.working import Reworked, Trade, inputs_of, judge_again, open_question, rework
 from handsfree.events import (
     Asked,
     CauseFound,
@@ -33,11 +33,13 @@ def advance(turn: Turn, trade: Trade, *, quiet: bool = False) -> None:
     Args:
         quiet: results that were voided and worked out were already spoken of.
     """
+    for id in judge_again(turn, trade):
+        _say_outside(turn, turn.plan.item(id))
     reworked = rework(turn, trade)
     if not quiet:
         say_reworked(turn, reworked)
     _say_causes(turn)
-    if not (_demand_result(turn) or _demand_question(turn, trade) or _demand_round(turn)):
+    if not (_demand_right(turn) or _demand_result(turn) or _demand_question(turn, trade) or _demand_round(turn)):
         _enter_next(turn)
     listen(turn)
 
@@ -90,6 +92,42 @@ def result_words(turn: Turn, rule: PlanResult) -> str:
     said = rule.say.split()
     basis = f" {row['basis']}" if row.get("basis") and str(row["basis"]) not in said else ""
     return f"{turn.language.say_number(number)} {say_unit(unit)}".strip() + basis
+
+
+def _say_outside(turn: Turn, item: Item) -> None:
+    ruling = turn.state.rulings[item.id]
+    turn.say(
+        "result_outside", "warning",
+        item=sentence(item.say), value=turn.say_bare(turn.state.values[item.id]),
+        verdict=say_verdict(ruling.words, turn.language), consequence=item.outside,
+    )  # fmt: skip
+
+
+def _demand_right(turn: Turn) -> bool:
+    """What is wrong and must not be passed by: the unsafe path where it leads there, else a killer item is asked
+    again.
+
+    Usually the confirmation itself has led there; this also holds after a cut in the middle of it.
+    """
+    for item in turn.plan.items():
+        if not (item.killer or item.on_outside == "unsafe") or not _is_bad(turn, item):
+            continue
+        if item.on_outside == "unsafe" and turn.state.unsafe_for.get(item.id, 0) < turn.state.values[item.id].number:
+            declare(turn, item.id, item.emergency or "unsafe", None)
+            return True
+        if item.killer:
+            turn.emit(ReadAgain(items=(item.id,), round=turn.view.round_of(item.id) + 1, because="killer"))
+            turn.say("killer_again", "warning", item=sentence(item.say))
+    return False
+
+
+def _is_bad(turn: Turn, item: Item) -> bool:
+    """The answer stands and is not a good one, or its value is outside its limit."""
+    value = turn.state.values.get(item.id)
+    if value is None or value.absent:
+        return False
+    wrong = bool(item.expect.good) and value.text not in item.expect.good
+    return wrong or turn.state.verdict(item.id) == "outside"
 
 
 def _demand_result(turn: Turn) -> bool:

@@ -15,7 +15,6 @@ from handsfree.events import (
     OutsideAccepted,
     ProposalDropped,
     Proposed,
-    ReadAgain,
     ReadingConfirmed,
     Voided,
 )
@@ -287,30 +286,12 @@ def _after(turn: Turn, trade: Trade, items: list[Item], changed: list[str], stag
         old, new = turn.state.past[id][-1], turn.state.values[id]
         name = sentence(turn.plan.item(id).say)
         turn.say("changed", "value", item=name, value=turn.say_bare(new), old=turn.say_bare(old))
-    if items[0].killer and _is_bad(turn, items[0]):
-        _ask_killer_again(turn, items[0])
     if changed:
         _void_dependents(turn, changed)
         say_reworked(turn, rework(turn, trade))
         advance(turn, trade, quiet=True)
         return
     advance(turn, trade)
-
-
-def _is_bad(turn: Turn, item: Item) -> bool:
-    """The answer stands and is not a good one, or its value is outside its limit."""
-    value = turn.state.values.get(item.id)
-    if value is None or value.absent:
-        return False
-    wrong = bool(item.expect.good) and value.text not in item.expect.good
-    return wrong or turn.state.verdict(item.id) == "outside"
-
-
-def _ask_killer_again(turn: Turn, item: Item) -> None:
-    """The work does not go past a killer item that is not right: the answer is kept as history and the item asked
-    again."""
-    turn.emit(ReadAgain(items=(item.id,), round=turn.view.round_of(item.id) + 1, because="killer"))
-    turn.say("killer_again", "warning", item=sentence(item.say))
 
 
 def _void_dependents(turn: Turn, changed: list[str]) -> None:

@@ -100,6 +100,8 @@ class State:
     marks: tuple[Marked, ...] = ()
     held: bool = False
     unsafe: Unsafe | None = None
+    unsafe_for: Mapping[str, int] = field(default_factory=dict)
+    """what led to an unsafe situation -> number of the event that said so last"""
     unsafe_declared: bool = False
     """it was, at some time in this visit"""
     sound_lost: bool = False
@@ -333,6 +335,7 @@ def _unsafe(state: State, event: UnsafeDeclared, number: int) -> State:
         state,
         unsafe=Unsafe(event.trigger),
         unsafe_declared=True,
+        unsafe_for={**state.unsafe_for, event.trigger: number},
         asked=None,
         question=None,
         held=False,

@@ -148,6 +148,25 @@ def judge_confirmed(turn: Turn, item: Item, trade: Trade) -> None:
         turn.emit(NotJudged(item=item.id, because=item.not_judged))
 
 
+def judge_again(turn: Turn, trade: Trade) -> tuple[str, ...]:
+    """Judge every value whose verdict is missing (a cut) or whose limit has moved (a corrected certificate); the items
+    that are now outside."""
+    outside = []
+    for item in turn.plan.items():
+        value = turn.state.values.get(item.id)
+        if value is None or value.absent or (item.limit is None and not item.expect.not_before):
+            continue
+        verdict = judge_item(turn.view, item, value.text, value.unit, trade)
+        ruling = turn.state.rulings.get(item.id)
+        if verdict is None:
+            if item.limit is not None and item.id not in turn.state.not_judged and not turn.view.holds(item.judge_when):
+                turn.emit(NotJudged(item=item.id, because=item.not_judged))
+        elif ruling is None or ruling.value != value.text or dict(ruling.limit) != limit_to_json(verdict.limit):
+            emit_verdict(turn, item.id, value.text, value.unit, verdict, value.round)
+            outside += [item.id] if verdict.result == "outside" else []
+    return tuple(outside)
+
+
 # ---------------------------------------------------------------------------------------------- results
 
 
@@ -336,8 +355,8 @@ def _crossed(view: View, trade: Trade) -> Iterator[tuple[str, tuple[str, ...], s
 
 
 def _readings(view: View) -> tuple[dict[str, Decimal], dict[str, str]]:
-    """Readings that stand by quantity and qualifier, and the item each is of; the later item counts where two have
-    the same."""
+    """Readings that stand by quantity and qualifier, and the item each is of; the later item counts where two have the
+    same."""
     readings: dict[str, Decimal] = {}
     owner: dict[str, str] = {}
     for item in view.plan.items():
