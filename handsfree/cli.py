@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import errno
 import faulthandler
 import importlib
@@ -11,7 +12,7 @@ from typing import NoReturn
 
 import click
 
-from handsfree.errors import HandsfreeError, MissingPart
+from handsfree.errors import BadInput, HandsfreeError, MissingPart
 
 COMMANDS = {
     "visit": "Hold a visit: prompts, listens, reads back, computes, saves.",
@@ -39,7 +40,9 @@ class LazyCommands(click.Group):
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
-            return None
+            near = difflib.get_close_matches(cmd_name, COMMANDS, n=1)
+            hint = f"did you mean {near[0]}?" if near else "handsfree --help lists them"
+            raise BadInput(f"there is no command {cmd_name!r}", hint)
         module = importlib.import_module(f"handsfree.commands.{cmd_name.replace('-', '_')}")
         command: click.Command = module.command
         return command

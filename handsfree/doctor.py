@@ -85,7 +85,7 @@ def examine(settings: Settings, machine: Machine | None = None) -> Iterable[Find
         yield _loudspeaker(machine, settings)
     yield _voice(machine)
     yield from _listeners(machine, settings)
-    yield _package(machine, "CoolProp", "properties of water and flue gas", "pip install 'handsfree[physics]'")
+    yield _package(machine, "CoolProp", "properties of water and flue gas", "pip install CoolProp")
     yield _folder(machine, "visits", settings.data_folder, "saving visits", "data_folder")
     yield _folder(machine, "models", settings.model_folder, "handsfree model add", "model_folder")
     yield _folder(machine, "cache", settings.cache_folder, "a quick start and a quick voice", "cache_folder")

@@ -17,7 +17,9 @@ SAMPLE_RATE = 16_000
 Gas = Literal["ng", "lpg"]
 """What the appliance burns: natural gas or liquefied petroleum gas."""
 
-ExpectationKind = Literal["any", "number", "digits", "letters", "serial", "date", "time", "quantity", "choice", "yes_no"]
+ExpectationKind = Literal[
+    "any", "number", "digits", "letters", "serial", "date", "time", "quantity", "choice", "yes_no"
+]
 
 
 # ---------------------------------------------------------------------------------------------------- sound

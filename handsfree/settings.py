@@ -12,7 +12,16 @@ import platformdirs
 
 from handsfree.errors import BadInput
 
-_KEYS = {"data_folder", "model_folder", "cache_folder", "aliases_file", "voice", "microphone", "loudspeaker", "words_a_minute"}
+_KEYS = {
+    "data_folder",
+    "model_folder",
+    "cache_folder",
+    "aliases_file",
+    "voice",
+    "microphone",
+    "loudspeaker",
+    "words_a_minute",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +91,6 @@ def load_settings(environment: Mapping[str, str]) -> Settings:
         wanted = int if key == "words_a_minute" else str
         if type(value) is not wanted:
             raise BadInput(f"settings file {path}: {key} must be {'a whole number' if wanted is int else 'a text'}", "")
-        changed: dict[str, Any] = {key: Path(value).expanduser() if key.endswith(("_folder", "_file")) else value}
+        changed: dict[str, Any] = {key: Path(str(value)).expanduser() if key.endswith(("_folder", "_file")) else value}
         settings = replace(settings, **changed)
     return settings

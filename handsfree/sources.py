@@ -133,7 +133,9 @@ class RecordingSource:
     def _from_folder(self, folder: Path) -> Iterator[Segment]:
         files = sorted(p for p in folder.iterdir() if p.suffix.lower() in SOUND_ENDINGS)
         if not files:
-            raise BadInput(f"{folder} holds no recordings", f"put sound files there ({', '.join(sorted(SOUND_ENDINGS))})")
+            raise BadInput(
+                f"{folder} holds no recordings", f"put sound files there ({', '.join(sorted(SOUND_ENDINGS))})"
+            )
         return self._whole_files(files)
 
     def _whole_files(self, files: Sequence[Path]) -> Iterator[Segment]:

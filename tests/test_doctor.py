@@ -129,7 +129,7 @@ MISSING = [
     ("voice", healthy(without="pyttsx3"), "pip install 'handsfree[live]'"),
     ("onnxruntime", healthy(without="onnxruntime"), "pip install 'handsfree[hear]'"),
     ("listener vosk", healthy(without="vosk"), "pip install 'handsfree[hear]'"),
-    ("CoolProp", healthy(without="CoolProp"), "pip install 'handsfree[physics]'"),
+    ("CoolProp", healthy(without="CoolProp"), "pip install CoolProp"),
     ("folder of visits", replace(healthy(), free_bytes=lambda folder: 10**7), "free some disk space"),
 ]
 

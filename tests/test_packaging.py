@@ -15,7 +15,9 @@ CHECKOUT = Path(__file__).parents[1]
 
 
 def run(*arguments: str | Path, cwd: Path, words: str = "") -> subprocess.CompletedProcess[str]:
-    return subprocess.run([str(a) for a in arguments], input=words, capture_output=True, text=True, cwd=cwd, check=False)
+    return subprocess.run(
+        [str(a) for a in arguments], input=words, capture_output=True, text=True, cwd=cwd, check=False
+    )
 
 
 @pytest.fixture(scope="module")
@@ -35,7 +37,9 @@ def fresh_environment(folder: Path) -> Path:
 def test_the_wheel_holds_what_the_program_reads(wheel: Path) -> None:
     """Grammars, plans, wording, limits, templates and the recorded visit are inside the wheel."""
     names = set(zipfile.ZipFile(wheel).namelist())
-    grammars = {f"handsfree/_grammars/{p.relative_to(CHECKOUT / 'grammars')}" for p in (CHECKOUT / "grammars").rglob("*.toml")}
+    grammars = {
+        f"handsfree/_grammars/{p.relative_to(CHECKOUT / 'grammars')}" for p in (CHECKOUT / "grammars").rglob("*.toml")
+    }
     data = {
         str(p.relative_to(CHECKOUT))
         for p in (CHECKOUT / "handsfree").rglob("*")
@@ -57,7 +61,9 @@ def test_an_installation_understands(kind: str, wheel: Path, tmp_path: Path) -> 
     what = [str(wheel)] if kind == "wheel" else ["-e", str(CHECKOUT)]
     installed = run(commands / "pip", "install", "-q", "--disable-pip-version-check", *what, cwd=tmp_path)
     assert installed.returncode == 0, installed.stderr
-    heard = run(commands / "handsfree", "understand", "--json", cwd=tmp_path, words="system pressure one point two bar\n")
+    heard = run(
+        commands / "handsfree", "understand", "--json", cwd=tmp_path, words="system pressure one point two bar\n"
+    )
     assert heard.returncode == 0, heard.stderr
     (reading,) = json.loads(heard.stdout)["readings"]
     assert (reading["quantity"], reading["value"], reading["unit"]) == ("system_pressure", "1.2", "bar")

@@ -34,7 +34,9 @@ def language() -> Language:
 class Held:
     """One run of the short commissioning visit."""
 
-    def __init__(self, folder: Path, language: Language, source: ScriptedSource, ears: ScriptedEars | None = None) -> None:
+    def __init__(
+        self, folder: Path, language: Language, source: ScriptedSource, ears: ScriptedEars | None = None
+    ) -> None:
         plan, job = load_plan("short_commissioning"), load_job(example_job())
         self.speaker = RememberingSpeaker()
         self.started = VisitStarted(plan=plan.name, plan_sha256="", job=job.as_json(), gas=job.gas, date="2026-11-20")
@@ -42,7 +44,9 @@ class Held:
         opened = VisitFolder.create(folder, plan.text, job.text) if new else VisitFolder.open(folder)
         with opened as visit:
             entries = visit.entries
-            session = Session(Engine(plan, job, language), visit, source, self.speaker, ears, language, lambda entry: None)
+            session = Session(
+                Engine(plan, job, language), visit, source, self.speaker, ears, language, lambda entry: None
+            )
             self.end = session.begin(self.started) if new else session.carry_on(entries)
         self.entries = read_journal(folder / "journal.jsonl").entries
 

@@ -414,6 +414,6 @@ def test_a_missing_library_is_named_with_its_cure(monkeypatch: pytest.MonkeyPatc
         with pytest.raises(MissingPart, match="physical properties") as caught:
             work_out("static_head", {"height_m": "5"})
         assert caught.value.exit_code == 3
-        assert "handsfree[physics]" in caught.value.hint
+        assert "pip install CoolProp" in caught.value.hint
     finally:
         water.properties.cache_clear()

@@ -16,7 +16,16 @@ from pathlib import Path
 import numpy as np
 
 from handsfree.dialogue.engine import Engine
-from handsfree.events import AnswerConfirmed, Entry, ItemEntered, ProposalDropped, Proposed, ReadingConfirmed, Said, VisitStarted
+from handsfree.events import (
+    AnswerConfirmed,
+    Entry,
+    ItemEntered,
+    ProposalDropped,
+    Proposed,
+    ReadingConfirmed,
+    Said,
+    VisitStarted,
+)
 from handsfree.language import load_language
 from handsfree.model import Expectation, Heard, Segment
 from handsfree.plans import example_job, load_job, load_plan

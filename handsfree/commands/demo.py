@@ -33,10 +33,14 @@ def recorded_visit() -> Path:
 
 
 @click.command("demo")
-@click.option("--folder", type=click.Path(path_type=Path), help="The visit's folder (made new). Default: a temporary one.")
+@click.option(
+    "--folder", type=click.Path(path_type=Path), help="The visit's folder (made new). Default: a temporary one."
+)
 @click.option("--json", "as_json", is_flag=True, help="Every event as a JSON line, nothing else.")
 def command(folder: Path | None, as_json: bool) -> int:
     """A recorded commissioning visit, from its sound to its report. No microphone needed."""
     where = folder or Path(tempfile.mkdtemp(prefix="handsfree-demo-")) / "visit"
     manner = Manner(str(recorded_visit()), "printed", as_json)
-    return hold_new_visit(load_plan("short_commissioning"), load_job(example_job()), where, RECORDED_ON, manner, load_settings(os.environ))
+    return hold_new_visit(
+        load_plan("short_commissioning"), load_job(example_job()), where, RECORDED_ON, manner, load_settings(os.environ)
+    )

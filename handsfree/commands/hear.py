@@ -13,6 +13,7 @@ import click
 
 from handsfree.audio.endpointing import segments_of
 from handsfree.audio.wav import read_sound
+from handsfree.commands.progress import counted, working
 from handsfree.language import load_language
 from handsfree.language.samples import expectation_of, outcome_line
 from handsfree.listeners.hearing import Hearing, open_hearing
@@ -37,7 +38,9 @@ def command(files: tuple[Path, ...], what: str, gas: Gas, names: tuple[str, ...]
     expectation = expectation_of(what, language.quantities, gas)
     hearing = open_hearing(language, settings, names or None)
     try:
-        for file in files:
+        with working("Loading the listeners ..."):
+            hearing.wait_until_ready()
+        for file in counted(files, "Listening"):
             for heard in utterances(file, hearing, expectation):
                 click.echo(json.dumps(heard_to_json(file, heard)) if as_json else _line(file, heard))
     finally:

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from handsfree.audio.gate import Gate
+from handsfree.commands.progress import working
 from handsfree.dialogue.engine import Engine
 from handsfree.errors import BadInput
 from handsfree.events import (
@@ -31,7 +32,7 @@ from handsfree.events import (
 )
 from handsfree.language import Language, load_language
 from handsfree.plans import Job, Plan, job_from_text, load_job, load_plan, plan_from_text
-from handsfree.record.folder import JOB, PLAN, VisitFolder, read_visit_text
+from handsfree.record.folder import JOB, PLAN, VisitFolder, check_visit, read_visit_text
 from handsfree.session import Session, VisitEnd
 from handsfree.settings import Settings, load_settings
 from handsfree.sources import MicrophoneSource, RecordingSource, Source, TypedSource, standard_input
@@ -60,7 +61,12 @@ def manner_options(function: Callable[..., Any]) -> Callable[..., Any]:
         click.option("--json", "as_json", is_flag=True, help="Every event as a JSON line, nothing else."),
         click.option("--voice", type=click.Choice(VOICES), help="Default: spoken with a microphone, else printed."),
         click.option(
-            "--from", "source", default="mic", show_default=True, metavar="mic|typed|PATH", help="Where words come from."
+            "--from",
+            "source",
+            default="mic",
+            show_default=True,
+            metavar="mic|typed|PATH",
+            help="Where words come from.",
         ),
     ):
         function = option(function)
@@ -71,7 +77,9 @@ def manner_options(function: Callable[..., Any]) -> Callable[..., Any]:
 @click.argument("plan")
 @click.option("--job", "job_path", type=click.Path(path_type=Path), help="The job file: people, boiler, maker's data.")
 @click.option("--folder", type=click.Path(path_type=Path), help="The visit's folder (made new).")
-@click.option("--date", "on", metavar="YYYY-MM-DD", help="The date on site; limits are looked up by it. Default: today.")
+@click.option(
+    "--date", "on", metavar="YYYY-MM-DD", help="The date on site; limits are looked up by it. Default: today."
+)
 @manner_options
 def command(
     plan: str,
@@ -118,6 +126,7 @@ def hold_new_visit(plan: Plan, job: Job, where: Path, date: dt.date, manner: Man
 
 def hold_again(where: Path, manner: Manner, settings: Settings) -> int:
     """Carry on with the visit in a folder; the exit code."""
+    check_visit(where)
     plan_text = read_visit_text(where, PLAN)
     if plan_text is None:
         raise BadInput(f"{where} is not a visit: it holds no {PLAN}", "name a folder that handsfree visit made")
@@ -193,10 +202,11 @@ def _leave(path: Path, end: VisitEnd, *, as_json: bool) -> int:
     from handsfree.report.writing import write_report
 
     write = _quiet if as_json else _print
-    for format in ("html", "json", "csv"):
-        report = write_report(path, format)
-        if format == "html":
-            write(f"\nReport: {report}")
+    with working("Writing the report ..."):
+        report = write_report(path, "html")
+        for format in ("json", "csv"):
+            write_report(path, format)
+    write(f"\nReport: {report}")
     if not end.finished:
         write(f"The visit is open. Carry on with: handsfree resume {path}")
     return 0 if end.complete else 1
@@ -240,4 +250,3 @@ class Screen:
                 _print(f"    = worked out: {results}")
             case Judged() as e:
                 _print(f"    = {e.item}: {e.words}")
-

@@ -117,7 +117,9 @@ def _how_waited(event: WaitEnded, *, skipped: bool) -> str:
 
 def _on_waits(waited: Mapping[str, str]) -> tuple[str, ...]:
     if any(how.startswith(_NOT_WAITED) for how in waited.values()):
-        return ("Timed waits were skipped: the words came from recordings or a pipe. What rests on a wait proves nothing.",)
+        return (
+            "Timed waits were skipped: the words came from recordings or a pipe. What rests on a wait proves nothing.",
+        )
     return ()
 
 

@@ -37,7 +37,7 @@ def properties() -> Callable[..., float]:
         from CoolProp.CoolProp import PropsSI
     except ImportError as error:
         raise MissingPart(
-            f"the library of physical properties does not load ({error})", "pip install 'handsfree[physics]'"
+            f"the library of physical properties does not load ({error})", "pip install CoolProp"
         ) from None
     function: Callable[..., Any] = PropsSI
     return lambda *arguments: float(function(*arguments))
