@@ -65,7 +65,7 @@ PLAIN = [
     for block in BLOCKS
     if not block.startswith("sh .ci/set-up")
     for line in block.splitlines()
-    if line.startswith(".venv/bin/handsfree") and "# live" not in line
+    if ".venv/bin/handsfree" in line and "# live" not in line
 ]
 
 
