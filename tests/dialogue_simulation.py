@@ -146,7 +146,9 @@ class Simulation:
     def _check_end(self, last: Stop) -> None:
         finished = self.entries[-1].event if isinstance(self.entries[-1].event, Finished) else self.state.finished
         view = View(self.plan, self.job, self.state)
-        open_ones = [i.id for i in self.plan.items() if i.mandatory and view.applies(i) and i.id not in self.state.values]
+        open_ones = [
+            i.id for i in self.plan.items() if i.mandatory and view.applies(i) and i.id not in self.state.values
+        ]
         assert finished is not None
         if finished.complete != last.complete or (finished.complete and (open_ones or self.state.unsafe)):
             self.watch.wrong.append(f"complete with {open_ones} open")
@@ -218,7 +220,11 @@ class Simulation:
             if command in ("smell_of_gas", "unsafe") and self.rng.random() < 0.8:
                 command = "repeat"
             target = self.rng.choice(list(self.plan.items())).say if command in ("change", "why", "where") else None
-            readings = (self._reading(self.rng.choice(items)),) if command in ("no", "yes", "change") and self.rng.random() < 0.3 else ()
+            readings = (
+                (self._reading(self.rng.choice(items)),)
+                if command in ("no", "yes", "change") and self.rng.random() < 0.3
+                else ()
+            )
             return Command(command, readings, target)
         if pick < 0.65:
             return Readings(tuple(self._reading(self.rng.choice(items)) for _ in range(self.rng.randint(1, 2))))
