@@ -20,7 +20,7 @@ import sys
 import time
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -86,7 +86,7 @@ def listen(args: argparse.Namespace, language: Language) -> Iterator[Trial]:
     rows = [r for r in _manifest(args.manifest) if r["path"].startswith(args.folder)]
     if args.kind:
         rows = [r for r in rows if _kind_of(language, r, args) == args.kind]
-    rows = rows[:: args.every]
+    rows = rows[args.skip :: args.every]
     hearing = open_hearing(language, default_settings(), args.listener or None)
     for snr in ["clean", *args.snr] if not args.no_clean else args.snr:
         rng = np.random.default_rng(3)
@@ -206,14 +206,12 @@ def _differences(said: Sequence[str], heard: Sequence[str]) -> list[tuple[str, s
 def trade_off(trials: Sequence[Trial], gates: Gates) -> list[dict[str, float]]:
     """Refused against silently wrong, as the margins that values must have grow."""
     curve = []
-    for step in (0.0, 0.25, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0):
-        value = replace(gates.value, margin_each=step, margin_sum=3 * step)
-        command = replace(gates.command, margin_each=step, margin_sum=3 * step)
+    kinds = [f.name for f in fields(gates) if f.name.startswith(("value", "command"))]
+    for step in (0.0, 0.2, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0):
+        moved = {k: replace(getattr(gates, k), margin_each=step, margin_sum=2.5 * step) for k in kinds}
         counts = Tally()
         for trial in trials:
-            counts.add(
-                verdict(agree(trial.opinions, replace(gates, value=value, command=command)).outcome, trial.truth)
-            )
+            counts.add(verdict(agree(trial.opinions, replace(gates, **moved)).outcome, trial.truth))
         curve.append({"margin_each": step, "right": counts.right, "refused": counts.refused, "wrong": counts.wrong})
     return curve
 
@@ -310,6 +308,7 @@ def main(arguments: Sequence[str]) -> None:
     parser.add_argument("--expect", default="any")
     parser.add_argument("--kind", help="only clips whose truth is: reading, command, text, unsure, nothing")
     parser.add_argument("--every", type=int, default=1, help="only every Nth clip")
+    parser.add_argument("--skip", type=int, default=0, help="leave out so many clips at the start")
     parser.add_argument("--snr", nargs="*", default=[], help="dB, pink noise; clean comes first")
     parser.add_argument("--no-clean", action="store_true")
     parser.add_argument("--listener", nargs="*")

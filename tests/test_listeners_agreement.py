@@ -8,11 +8,12 @@ from pathlib import Path
 import pytest
 
 from handsfree.errors import BadInput
-from handsfree.listeners.agreement import agree, load_gates
+from handsfree.listeners.agreement import NEURAL, agree, load_gates
 from handsfree.listeners.base import Candidate, Opinion, outcome_key
 from handsfree.model import Command, Nothing, Outcome, Reading, Readings, Text, Unsure
 
 GATES = load_gates()
+YES = Command("yes")
 NINE_TWO = Readings((Reading(Decimal("9.2"), "co2", "%"),))
 NINE_FIVE = Readings((Reading(Decimal("9.5"), "co2", "%"),))
 
@@ -21,7 +22,7 @@ def opinion(
     listener: str, *outcomes: Outcome, margin: float = 8.0, ratio: float = -1.0, refused: bool = False
 ) -> Opinion:
     """An opinion whose values are `margin` nats apart and whose free text is `ratio` nats better than the best."""
-    values = tuple(Candidate(str(i), o, -1.0 - i * margin) for i, o in enumerate(outcomes))
+    values = tuple(Candidate(f"words of number {i}", o, -1.0 - i * margin) for i, o in enumerate(outcomes))
     return Opinion(listener, values, "free words", -1.0 + ratio, refused)
 
 
@@ -71,6 +72,23 @@ def test_noise_and_silence_are_nothing() -> None:
     """Nothing in the grammar fits, or the listeners refuse: nothing, not a question."""
     assert isinstance(pair(opinion("moonshine"), opinion("whisper")), Nothing)
     assert isinstance(pair(opinion("moonshine", refused=True), opinion("whisper", refused=True)), Nothing)
+
+
+@pytest.mark.parametrize(("third", "accepted"), [(YES, True), (Command("no"), False), (None, False)])
+def test_a_third_listener_settles_small_margins_and_short_words(third: Outcome | None, accepted: bool) -> None:
+    """Where it hears the same, little is asked of the two; where it does not, a word that could be another is asked."""
+    heard = [Opinion(n, (Candidate("yes", YES, -1.0), Candidate("yet", NINE_TWO, -1.6))) for n in sorted(NEURAL)]
+    other = opinion("vosk", third) if third is not None else opinion("vosk", refused=True)
+    outcome = agree([*heard, other], GATES).outcome
+    assert (outcome == YES) is accepted
+    assert accepted or isinstance(outcome, Unsure)
+
+
+def test_a_third_listener_alone_decides_nothing() -> None:
+    """It never overrules two that agree by more than their margins, and never speaks for them."""
+    clear = [opinion(n, NINE_TWO, NINE_FIVE, margin=12.0) for n in sorted(NEURAL)]
+    assert agree([*clear, opinion("vosk", NINE_FIVE)], GATES).outcome == NINE_TWO
+    assert isinstance(agree([opinion("vosk", NINE_FIVE)], GATES).outcome, Unsure)
 
 
 def test_numerically_equal_values_agree() -> None:

@@ -26,6 +26,8 @@ class Gate:
     margin_sum: float
     ratio_each: float
     ratio_sum: float
+    least_words: float
+    """number of words below which it is asked whatever the margins"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +50,14 @@ class Gates:
     """All thresholds."""
 
     value: Gate
+    """no third listener is there"""
     command: Gate
+    value_supported: Gate
+    """a third listener heard the same"""
+    command_supported: Gate
+    value_doubted: Gate
+    """a third listener heard something else, or words that are not ours"""
+    command_doubted: Gate
     talk: TalkGate
     urgent: UrgentGate
 
@@ -73,7 +82,7 @@ def load_gates(path: Path | None = None) -> Gates:
         table = tomllib.loads(path.read_text(encoding="utf-8"))
     except (OSError, tomllib.TOMLDecodeError) as error:
         raise BadInput(f"{path}: {error}", "mend the file") from None
-    kinds: dict[str, Any] = {"value": Gate, "command": Gate, "talk": TalkGate, "urgent": UrgentGate}
+    kinds: dict[str, Any] = {f.name: {"talk": TalkGate, "urgent": UrgentGate}.get(f.name, Gate) for f in fields(Gates)}
     built: dict[str, Any] = {}
     for name, kind in kinds.items():
         row = table.get(name, {})
@@ -112,11 +121,8 @@ def agree(opinions: Sequence[Opinion], gates: Gates, *, alone: bool = False) -> 
     best = max((first.values[0], second.values[0]), key=lambda v: v.score)
     if isinstance(best.outcome, Unsure | Nothing):
         return Agreed(best.words, best.outcome, best.outcome.reason)
-    gate = gates.command if _is_bare_command(best.outcome) else gates.value
-    if weak := _weakness((first, second), gate):
-        return _doubt(speaking, weak)
-    if any(_contradicts(o, best) for o in others):
-        return _doubt([*speaking, *others], "one listener heard something else")
+    if weak := _weakness((first, second), best, _gate_for(best, others, gates)):
+        return _doubt([*speaking, *(o for o in others if o.values and not o.refused)], weak)
     return Agreed(best.words, best.outcome)
 
 
@@ -155,23 +161,28 @@ def _alone(opinion: Opinion, gates: Gates, allowed: bool) -> Agreed:
     return Agreed(best.words, best.outcome)
 
 
-def _weakness(pair: tuple[Opinion, Opinion], gate: Gate) -> str:
+def _gate_for(best: Candidate, others: Sequence[Opinion], gates: Gates) -> Gate:
+    """The thresholds that fit what a third listener says about the value of the two."""
+    bare = _is_bare_command(best.outcome)
+    if not others:
+        return gates.command if bare else gates.value
+    wanted = outcome_key(best.outcome)
+    if all(o.values and not o.refused and outcome_key(o.values[0].outcome) == wanted for o in others):
+        return gates.command_supported if bare else gates.value_supported
+    return gates.command_doubted if bare else gates.value_doubted
+
+
+def _weakness(pair: tuple[Opinion, Opinion], best: Candidate, gate: Gate) -> str:
+    """Why what both heard is not enough, or an empty text."""
     margins = [o.margin for o in pair]
     ratios = [o.free_ratio for o in pair]
     if min(margins) < gate.margin_each or sum(margins) < gate.margin_sum:
         return "I am not sure enough"
     if max(ratios) > gate.ratio_each or sum(ratios) > gate.ratio_sum:
         return "there was more in it than I understood"
+    if len(best.words.split()) < gate.least_words:
+        return "it was short, and one listener heard something else"
     return ""
-
-
-def _contradicts(opinion: Opinion, best: Candidate) -> bool:
-    """Whether a third listener heard another value, with enough conviction to ask."""
-    if opinion.refused or not opinion.values:
-        return False
-    return bool(opinion.scores.get("trusted", 0.0)) and outcome_key(opinion.values[0].outcome) != outcome_key(
-        best.outcome
-    )
 
 
 def _is_bare_command(outcome: Outcome) -> bool:

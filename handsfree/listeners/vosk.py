@@ -22,10 +22,14 @@ from handsfree.errors import MissingPart
 from handsfree.listeners.base import Candidate, Opinion, WordAutomaton, Words
 from handsfree.listeners.levels import levelled
 from handsfree.listeners.models import VoskModel
-from handsfree.model import SAMPLE_RATE, Expectation, Nothing, Segment
+from handsfree.model import SAMPLE_RATE, Expectation, Nothing, Readings, Segment, Text
 
 UNKNOWN = "[unk]"
-PHRASES = 600
+PHRASES = 5600
+_VALUE_PHRASES = 5000
+"""of them are values: a random walk through the grammar meets commands far more often than an engineer says them.
+Measured with one model: 600 phrases as they come 12 of 38 digit strings right; 400 of them values 29; 5,000 values 36."""
+_MOST_SAMPLES = 30000
 _SEED = 4
 _GRAMMARS_KEPT = 16
 _PAD_S = 0.2
@@ -118,9 +122,13 @@ class VoskListener:
     def _make_grammar(self, expectation: Expectation) -> str:
         known = {w for w in self._language.vocabulary(expectation) if self._model.vosk_model_find_word(w) >= 0}
         rng = random.Random(_SEED)
-        phrases: list[str] = []
-        for _ in range(PHRASES):
-            words, _outcome = self._language.sample(rng, expectation)
+        values: list[str] = []
+        others: list[str] = []
+        for _ in range(_MOST_SAMPLES):
+            words, outcome = self._language.sample(rng, expectation)
             if set(words.split()) <= known:
-                phrases.append(words)
+                (values if isinstance(outcome, Readings | Text) else others).append(words)
+            if len(values) >= _VALUE_PHRASES:
+                break
+        phrases = values[:_VALUE_PHRASES] + others[: PHRASES - _VALUE_PHRASES]
         return json.dumps([*sorted(known), *phrases, UNKNOWN])
