@@ -9,7 +9,7 @@ import pytest
 
 from handsfree.errors import BadInput
 from handsfree.listeners.agreement import NEURAL, agree, load_gates
-from handsfree.listeners.base import Candidate, Opinion, outcome_key
+from handsfree.listeners.base import FREE_AGREES, Candidate, Opinion, outcome_key
 from handsfree.model import Command, Nothing, Outcome, Reading, Readings, Text, Unsure
 
 GATES = load_gates()
@@ -82,6 +82,17 @@ def test_a_third_listener_settles_small_margins_and_short_words(third: Outcome |
     outcome = agree([*heard, other], GATES).outcome
     assert (outcome == YES) is accepted
     assert accepted or isinstance(outcome, Unsure)
+
+
+@pytest.mark.parametrize(("first", "second", "accepted"), [(0, 0, False), (1, 0, True), (0, 1, True), (1, 1, True)])
+def test_a_short_value_needs_one_listener_that_writes_it_unasked(first: int, second: int, accepted: bool) -> None:
+    """ "Tenth" fits the grammar best as ten, and both say so; neither would have written ten on its own."""
+    ten = Readings((Reading(Decimal("10")),))
+    heard = [
+        Opinion(name, (Candidate("ten", ten, -1.0),), "10", -1.0, scores={FREE_AGREES: float(agrees)})
+        for name, agrees in (("moonshine", first), ("whisper", second))
+    ]
+    assert (agree(heard, GATES).outcome == ten) is accepted
 
 
 def test_a_third_listener_alone_decides_nothing() -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from handsfree.errors import BadInput
-from handsfree.listeners.base import Candidate, Opinion, outcome_key
+from handsfree.listeners.base import FREE_AGREES, Candidate, Opinion, outcome_key
 from handsfree.model import Command, Nothing, Outcome, Readings, Text, Unsure
 
 URGENT = frozenset({"smell_of_gas", "unsafe"})
@@ -46,6 +46,14 @@ class UrgentGate:
 
 
 @dataclass(frozen=True, slots=True)
+class ShortGate:
+    """For values of few words, which much that is not ours sounds like ("tenth", "twelfth", "cue", "on")."""
+
+    words: float
+    """up to so many words, at least one listener must have written the value without the grammar too"""
+
+
+@dataclass(frozen=True, slots=True)
 class Gates:
     """All thresholds."""
 
@@ -60,6 +68,7 @@ class Gates:
     command_doubted: Gate
     talk: TalkGate
     urgent: UrgentGate
+    short: ShortGate
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +91,9 @@ def load_gates(path: Path | None = None) -> Gates:
         table = tomllib.loads(path.read_text(encoding="utf-8"))
     except (OSError, tomllib.TOMLDecodeError) as error:
         raise BadInput(f"{path}: {error}", "mend the file") from None
-    kinds: dict[str, Any] = {f.name: {"talk": TalkGate, "urgent": UrgentGate}.get(f.name, Gate) for f in fields(Gates)}
+    kinds: dict[str, Any] = {
+        f.name: {"talk": TalkGate, "urgent": UrgentGate, "short": ShortGate}.get(f.name, Gate) for f in fields(Gates)
+    }
     built: dict[str, Any] = {}
     for name, kind in kinds.items():
         row = table.get(name, {})
@@ -123,6 +134,8 @@ def agree(opinions: Sequence[Opinion], gates: Gates, *, alone: bool = False) -> 
         return Agreed(best.words, best.outcome, best.outcome.reason)
     if weak := _weakness((first, second), best, _gate_for(best, others, gates)):
         return _doubt([*speaking, *(o for o in others if o.values and not o.refused)], weak)
+    if not _is_bare_command(best.outcome) and _is_unwritten((first, second), best, gates.short):
+        return _doubt(speaking, "it was short, and could be another word")
     return Agreed(best.words, best.outcome)
 
 
@@ -170,6 +183,13 @@ def _gate_for(best: Candidate, others: Sequence[Opinion], gates: Gates) -> Gate:
     if all(o.values and not o.refused and outcome_key(o.values[0].outcome) == wanted for o in others):
         return gates.command_supported if bare else gates.value_supported
     return gates.command_doubted if bare else gates.value_doubted
+
+
+def _is_unwritten(pair: tuple[Opinion, Opinion], best: Candidate, gate: ShortGate) -> bool:
+    """Whether a short value stands on the grammar alone: neither listener would have written it on its own."""
+    if len(best.words.split()) > gate.words:
+        return False
+    return not any(o.scores.get(FREE_AGREES, 1.0) for o in pair)
 
 
 def _weakness(pair: tuple[Opinion, Opinion], best: Candidate, gate: Gate) -> str:

@@ -10,6 +10,9 @@ from typing import Any, Protocol
 
 from handsfree.model import Expectation, ListenerReport, Nothing, Outcome, Segment, outcome_to_json
 
+FREE_AGREES = "free_agrees"
+"""Name of the score that is 1 when the free words mean the best value too, 0 when they do not."""
+
 
 @dataclass(frozen=True, slots=True)
 class Candidate:

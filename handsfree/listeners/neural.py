@@ -11,7 +11,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from handsfree.listeners.base import Candidate, Opinion, Words, outcome_key
+from handsfree.listeners.base import FREE_AGREES, Candidate, Opinion, Words, outcome_key
 from handsfree.listeners.beam import Decoder, Text, by_value, search
 from handsfree.listeners.levels import could_take, levelled, speech_seconds
 from handsfree.listeners.spelling import Surfaces
@@ -60,15 +60,27 @@ class NeuralListener:
         found = search(decoder, grammar, self._model.longest(len(samples) / SAMPLE_RATE))
         spoken_s = speech_seconds(samples)
         values = self._values(found.texts, grammar, expectation, spoken_s)
-        free_words = "".join(self._model.texts[t] if t < len(self._model.texts) else "" for t in found.free.tokens)
+        free_words = "".join(
+            self._model.texts[t] if t < len(self._model.texts) else "" for t in found.free.tokens
+        ).strip()
         return Opinion(
             self.name,
             values,
-            free_words=free_words.strip(),
+            free_words=free_words,
             free_score=found.free.score,
-            scores={"steps": float(found.steps), "speech_s": round(spoken_s, 2)},
+            scores={
+                "steps": float(found.steps),
+                "speech_s": round(spoken_s, 2),
+                FREE_AGREES: self._free_agrees(free_words, values, expectation),
+            },
             seconds=time.perf_counter() - began,
         )
+
+    def _free_agrees(self, free_words: str, values: Sequence[Candidate], expectation: Expectation) -> float:
+        if not values:
+            return 0.0
+        freely = self._language.understand(free_words, expectation)
+        return float(outcome_key(freely) == outcome_key(values[0].outcome))
 
     def _grammar(self, expectation: Expectation) -> TokenGrammar:
         surface = self._surfaces.surface(expectation)
