@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
+import importlib
+import threading
 import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
@@ -23,6 +26,17 @@ class Ears(Protocol):
     """What a session needs of the listeners."""
 
     def hear(self, segment: Segment, expectation: Expectation) -> Heard: ...
+
+
+def load_properties_ahead() -> None:
+    """Import the library of physical properties beside the first prompts: it takes seconds, and the first hot-water output needs it at once."""
+
+    def load() -> None:
+        # Where it is missing, the computation that needs it says so.
+        with contextlib.suppress(ImportError):
+            importlib.import_module("CoolProp.CoolProp")
+
+    threading.Thread(target=load, name="load-properties", daemon=True).start()
 
 
 @dataclass(frozen=True, slots=True)

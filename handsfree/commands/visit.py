@@ -33,7 +33,7 @@ from handsfree.events import (
 from handsfree.language import Language, load_language
 from handsfree.plans import Job, Plan, job_from_text, load_job, load_plan, plan_from_text
 from handsfree.record.folder import JOB, PLAN, VisitFolder, check_visit, read_visit_text
-from handsfree.session import Session, VisitEnd
+from handsfree.session import Session, VisitEnd, load_properties_ahead
 from handsfree.settings import Settings, load_settings
 from handsfree.sources import MicrophoneSource, RecordingSource, Source, TypedSource, standard_input
 from handsfree.voice import SpeakerKind, open_speaker
@@ -148,6 +148,7 @@ def _hold(
 
     What can be missing is opened before the folder is made: a visit that cannot be held leaves nothing behind.
     """
+    load_properties_ahead()
     language = load_language(aliases=settings.aliases_file)
     gate = Gate()
     source = _open_source(manner.source, settings, gate)
