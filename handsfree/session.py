@@ -29,7 +29,7 @@ class Ears(Protocol):
 
 
 def load_properties_ahead() -> None:
-    """Import the library of physical properties beside the first prompts: it takes seconds, and the first hot-water output needs it at once."""
+    """Import the library of physical properties beside the first prompts: it takes seconds, and hot-water output needs it at once."""
 
     def load() -> None:
         # Where it is missing, the computation that needs it says so.
