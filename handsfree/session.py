@@ -97,10 +97,12 @@ class Session:
         return self._hold(state, self._engine.start(state))
 
     def carry_on(self, entries: Iterable[Entry]) -> VisitEnd:
-        """Hold a visit from where its journal ends. Raises as `begin`."""
+        """Hold a visit from where its journal ends; a finished one is left as it is. Raises as `begin`."""
         state = State()
         for entry in entries:
             state = apply(state, entry)
+        if state.finished is not None:
+            return self._end(state, state.finished.complete, finished=True)
         return self._hold(state, self._engine.resume(state, f"from {self._source.name}"))
 
     def _hold(self, state: State, decision: Decision) -> VisitEnd:

@@ -148,3 +148,14 @@ def test_words_during_a_wait_do_not_end_it(tmp_path: Path, language: Language) -
     ended = next(e.event for e in held.entries if isinstance(e.event, WaitEnded))
     went_on = [e.event for e in held.entries if isinstance(e.event, WaitWentOn)]
     assert ended.seconds + sum(e.waited_s for e in went_on) >= 59.9
+
+
+def test_a_finished_visit_is_not_held_again(tmp_path: Path, language: Language) -> None:
+    """Carrying on with a finished visit says nothing, asks nothing and changes nothing."""
+    first = Held(tmp_path / "visit", language, ScriptedSource(WORDS))
+    source = ScriptedSource(["yes"])
+    again = Held(tmp_path / "visit", language, source)
+    assert again.end.complete
+    assert again.entries == first.entries
+    assert not source.asked
+    assert not again.speaker.said

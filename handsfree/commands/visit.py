@@ -208,7 +208,9 @@ def _leave(path: Path, end: VisitEnd, *, as_json: bool) -> int:
         for format in ("json", "csv"):
             write_report(path, format)
     write(f"\nReport: {report}")
-    if not end.finished:
+    if end.finished:
+        write(f"The visit is finished. Look it over with: handsfree review {path}")
+    else:
         write(f"The visit is open. Carry on with: handsfree resume {path}")
     return 0 if end.complete else 1
 
