@@ -47,10 +47,14 @@ class UrgentGate:
 
 @dataclass(frozen=True, slots=True)
 class ShortGate:
-    """For values of few words, which much that is not ours sounds like ("tenth", "twelfth", "cue", "on")."""
+    """For values and commands of few words, which much that is not ours sounds like ("tenth", "twelfth", "cue", "on")."""
 
     words: float
-    """up to so many words, at least one listener must have written the value without the grammar too"""
+    """up to so many words, at least one listener must have written the same without the grammar too"""
+    command_ratio: float
+    """nats: a command that neither would have written is taken while both free ratios together are no larger"""
+    certain_ratio: float
+    """nats: where both free ratios are no larger, the third listener's other opinion of a single word does not count"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,9 +136,9 @@ def agree(opinions: Sequence[Opinion], gates: Gates, *, alone: bool = False) -> 
     best = max((first.values[0], second.values[0]), key=lambda v: v.score)
     if isinstance(best.outcome, Unsure | Nothing):
         return Agreed(best.words, best.outcome, best.outcome.reason)
-    if weak := _weakness((first, second), best, _gate_for(best, others, gates)):
+    if weak := _weakness((first, second), best, _gate_for(best, others, gates), gates.short):
         return _doubt([*speaking, *(o for o in others if o.values and not o.refused)], weak)
-    if not _is_bare_command(best.outcome) and _is_unwritten((first, second), best, gates.short):
+    if _is_unwritten((first, second), best, gates.short):
         return _doubt(speaking, "it was short, and could be another word")
     return Agreed(best.words, best.outcome)
 
@@ -186,13 +190,15 @@ def _gate_for(best: Candidate, others: Sequence[Opinion], gates: Gates) -> Gate:
 
 
 def _is_unwritten(pair: tuple[Opinion, Opinion], best: Candidate, gate: ShortGate) -> bool:
-    """Whether a short value stands on the grammar alone: neither listener would have written it on its own."""
+    """Whether something short stands on the grammar alone: neither listener would have written it on its own."""
     if len(best.words.split()) > gate.words:
+        return False
+    if _is_bare_command(best.outcome) and sum(o.free_ratio for o in pair) <= gate.command_ratio:
         return False
     return not any(o.scores.get(FREE_AGREES, 1.0) for o in pair)
 
 
-def _weakness(pair: tuple[Opinion, Opinion], best: Candidate, gate: Gate) -> str:
+def _weakness(pair: tuple[Opinion, Opinion], best: Candidate, gate: Gate, short: ShortGate) -> str:
     """Why what both heard is not enough, or an empty text."""
     margins = [o.margin for o in pair]
     ratios = [o.free_ratio for o in pair]
@@ -200,7 +206,7 @@ def _weakness(pair: tuple[Opinion, Opinion], best: Candidate, gate: Gate) -> str
         return "I am not sure enough"
     if max(ratios) > gate.ratio_each or sum(ratios) > gate.ratio_sum:
         return "there was more in it than I understood"
-    if len(best.words.split()) < gate.least_words:
+    if len(best.words.split()) < gate.least_words and max(ratios) > short.certain_ratio:
         return "it was short, and one listener heard something else"
     return ""
 
