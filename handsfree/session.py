@@ -25,6 +25,8 @@ from handsfree.voice.speaker import Speaker
 class Ears(Protocol):
     """What a session needs of the listeners."""
 
+    def prepare(self, expectation: Expectation) -> None: ...
+
     def hear(self, segment: Segment, expectation: Expectation) -> Heard: ...
 
 
@@ -128,7 +130,9 @@ class Session:
         return state
 
     def _carry_out(self, effects: tuple[Effect, ...]) -> Effect:
-        """Speak what is to be spoken; the last effect says what to wait for."""
+        """Speak what is to be spoken; the last effect says what to wait for, and the listeners get ready for it meanwhile."""
+        if self._ears is not None and isinstance(effects[-1], Listen | Wait):
+            self._ears.prepare(effects[-1].expectation)
         for effect in effects[:-1]:
             match effect:
                 case Say():

@@ -42,6 +42,10 @@ class ScriptedEars:
 
     def __init__(self, heard: Sequence[Heard]) -> None:
         self._heard = iter(heard)
+        self.prepared: list[Expectation] = []
+
+    def prepare(self, expectation: Expectation) -> None:
+        self.prepared.append(expectation)
 
     def hear(self, segment: Segment, expectation: Expectation) -> Heard:
         return next(self._heard)

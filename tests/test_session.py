@@ -39,6 +39,7 @@ class Held:
     ) -> None:
         plan, job = load_plan("short_commissioning"), load_job(example_job())
         self.speaker = RememberingSpeaker()
+        self.source = source
         self.started = VisitStarted(plan=plan.name, plan_sha256="", job=job.as_json(), gas=job.gas, date="2026-11-20")
         new = not folder.exists()
         opened = VisitFolder.create(folder, plan.text, job.text) if new else VisitFolder.open(folder)
@@ -120,6 +121,7 @@ def test_an_utterance_carries_its_clip_and_the_start_of_its_speech(tmp_path: Pat
     assert event.clip is not None
     assert (tmp_path / "visit" / event.clip).exists()
     assert event.start_s == 10.2
+    assert ears.prepared[0] == held.source.asked[0]
 
 
 def test_a_lost_microphone_is_told_and_recorded(tmp_path: Path, language: Language) -> None:

@@ -108,6 +108,9 @@ class Engineer:
     def close(self) -> None:
         return
 
+    def prepare(self, expectation: Expectation) -> None:
+        return
+
     def hear(self, segment: Segment, expectation: Expectation) -> Heard:
         self._asked += 1
         if self._asked > 300:
