@@ -1,7 +1,8 @@
 """Recordings with their words in; right, refused and silently wrong out, for each listener and for all together.
 
     python -m benchmarks.hearing --manifest M.tsv [--folder PREFIX] [--expect digits] [--snr 10 5] [--save
-    opinions.jsonl] [--json out.json] python -m benchmarks.hearing --load opinions.jsonl [--calibrate]
+    opinions.jsonl] [--json out.json]
+    python -m benchmarks.hearing --load opinions.jsonl
 
 The manifest has the columns path and transcript (spoken words), and optionally expect (as for `handsfree hear
 --expect`) and part. The truth of a clip is what `Language.understand` makes of its transcript; a transcript that
