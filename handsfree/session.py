@@ -7,6 +7,7 @@ import importlib
 import threading
 import time
 from collections.abc import Callable, Iterable
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -28,6 +29,62 @@ class Ears(Protocol):
     def prepare(self, expectation: Expectation) -> None: ...
 
     def hear(self, segment: Segment, expectation: Expectation) -> Heard: ...
+
+
+@dataclass(frozen=True, slots=True)
+class _Begun:
+    segment: Segment
+    expectation: Expectation
+    heard: Future[Heard]
+
+
+class ListeningAhead:
+    """Ears that begin with an utterance while the pause behind it is still being timed: the wait after its end is then short.
+
+    If the talk goes on, what was begun is thrown away.
+
+    Args:
+        ears: the listeners.
+    """
+
+    def __init__(self, ears: Ears) -> None:
+        self._ears = ears
+        self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="listen-ahead")
+        self._expectation = Expectation()
+        self._begun: _Begun | None = None
+
+    def prepare(self, expectation: Expectation) -> None:
+        """What the next utterance will be held against."""
+        self._expectation = expectation
+        self._begun = None
+        self._ears.prepare(expectation)
+
+    def begin(self, segment: Segment) -> None:
+        """Begin with what was said so far; returns at once."""
+        if self._begun is not None:
+            self._begun.heard.cancel()
+        expectation = self._expectation
+        self._begun = _Begun(segment, expectation, self._thread.submit(self._ears.hear, segment, expectation))
+
+    def hear(self, segment: Segment, expectation: Expectation) -> Heard:
+        """What was said: as begun, if the utterance did not go on, else from the start."""
+        begun, self._begun = self._begun, None
+        if begun is not None and begun.expectation == expectation and _same_sound(begun.segment, segment):
+            return begun.heard.result()
+        return self._ears.hear(segment, expectation)
+
+    def close(self) -> None:
+        """End the thread; the work in progress is waited for."""
+        self._thread.shutdown(wait=True, cancel_futures=True)
+
+
+def _same_sound(one: Segment, other: Segment) -> bool:
+    return (
+        one.start_s == other.start_s
+        and one.damaged == other.damaged
+        and len(one.samples) == len(other.samples)
+        and bool((one.samples == other.samples).all())
+    )
 
 
 def load_properties_ahead() -> None:

@@ -181,7 +181,13 @@ class MicrophoneSource:
         self._clock = clock
         self._microphone = Microphone(name)
         self._microphone.__enter__()
-        self._utterances = LiveUtterances(self._microphone, gate, clock=clock)
+        self._utterances = LiveUtterances(self._microphone, gate, ahead=self._tell_ahead, clock=clock)
+        self.ahead: Callable[[Segment], None] | None = None
+        """called with an utterance as soon as it may be over; must return at once"""
+
+    def _tell_ahead(self, segment: Segment) -> None:
+        if self.ahead is not None:
+            self.ahead(segment)
 
     def listen(self, expectation: Expectation, timeout_s: float | None) -> Arrival:
         start = self._clock()

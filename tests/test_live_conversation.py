@@ -48,7 +48,7 @@ expect = { quantity = "co2", qualifier = "maximum" }
 why = "It shows how much air goes with the gas."
 source = "common practice"
 """
-SAID = ["one point two bar", "yes", "c o two nine point two percent", "yes", "finish"]
+SAID = ["one point two bar", "yes", "c o two nine point two percent", "yes", "finish the visit"]
 
 
 def recording(words: str) -> Path:

@@ -13,11 +13,11 @@ from handsfree.dialogue.engine import Engine
 from handsfree.dialogue.state import State, apply
 from handsfree.events import UtteranceHeard, VisitStarted, WaitEnded, WaitWentOn
 from handsfree.language import Language, load_language
-from handsfree.model import Expectation, Heard, Segment
+from handsfree.model import Expectation, Heard, Nothing, Segment
 from handsfree.plans import example_job, load_job, load_plan
 from handsfree.record.folder import VisitFolder
 from handsfree.record.journal import read_journal
-from handsfree.session import Session
+from handsfree.session import ListeningAhead, Session
 from handsfree.sources import Arrival, Lost, Spoken, Typed
 from handsfree.testing import RememberingSpeaker, ScriptedEars, ScriptedSource
 
@@ -161,3 +161,41 @@ def test_a_finished_visit_is_not_held_again(tmp_path: Path, language: Language) 
     assert again.entries == first.entries
     assert not source.asked
     assert not again.speaker.said
+
+
+def a_segment(samples: int, start_s: float = 1.0, damaged: str = "") -> Segment:
+    return Segment(np.linspace(0, 1, samples, dtype=np.float32), start_s, start_s + samples / 16_000, damaged)
+
+
+def heard(words: str) -> Heard:
+    return Heard(words, Nothing("scripted"))
+
+
+def test_what_was_begun_ahead_is_taken_when_nothing_more_was_said() -> None:
+    """An utterance that ended as it was begun is heard once."""
+    ears = ListeningAhead(ScriptedEars([heard("first"), heard("second")]))
+    ears.prepare(Expectation("number"))
+    ears.begin(a_segment(8000))
+    assert ears.hear(a_segment(8000), Expectation("number")).words == "first"
+    ears.close()
+
+
+@pytest.mark.parametrize(
+    ("segment", "expectation"),
+    [
+        (a_segment(9000), Expectation("number")),
+        (a_segment(8000, 1.1), Expectation("number")),
+        (a_segment(8000, damaged="clipped"), Expectation("number")),
+        (a_segment(8000), Expectation("digits")),
+    ],
+    ids=["went on", "another time", "damaged", "another step"],
+)
+def test_what_was_begun_ahead_is_thrown_away_when_it_is_not_the_same(
+    segment: Segment, expectation: Expectation
+) -> None:
+    """An utterance that went on, or is held against something else, is heard anew."""
+    ears = ListeningAhead(ScriptedEars([heard("begun"), heard("whole")]))
+    ears.prepare(Expectation("number"))
+    ears.begin(a_segment(8000))
+    ears.close()
+    assert ears.hear(segment, expectation).words == "whole"

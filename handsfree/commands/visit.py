@@ -33,7 +33,7 @@ from handsfree.events import (
 from handsfree.language import Language, load_language
 from handsfree.plans import Job, Plan, job_from_text, load_job, load_plan, plan_from_text
 from handsfree.record.folder import JOB, PLAN, VisitFolder, check_visit, read_visit_text
-from handsfree.session import Session, VisitEnd, load_properties_ahead
+from handsfree.session import ListeningAhead, Session, VisitEnd, load_properties_ahead
 from handsfree.settings import Settings, load_settings
 from handsfree.sources import MicrophoneSource, RecordingSource, Source, TypedSource, standard_input
 from handsfree.voice import SpeakerKind, open_speaker
@@ -153,13 +153,16 @@ def _hold(
     gate = Gate()
     source = _open_source(manner.source, settings, gate)
     hearing = _open_hearing(source, language, settings)
+    ears = None if hearing is None else ListeningAhead(hearing)
+    if ears is not None and isinstance(source, MicrophoneSource):
+        source.ahead = ears.begin
     voice = manner.voice or ("spoken" if manner.source == "mic" else "printed")
     say = _quiet if manner.as_json else _print
     speaker = open_speaker(voice, settings, say, gate=gate)
     show = _print_json if manner.as_json else Screen(said=voice == "spoken").show
     try:
         with make_folder() as folder:
-            session = Session(Engine(plan, job, language), folder, source, speaker, hearing, language, show)
+            session = Session(Engine(plan, job, language), folder, source, speaker, ears, language, show)
             if started is not None:
                 end = session.begin(_with_source(started, source))
             else:
@@ -168,6 +171,8 @@ def _hold(
     finally:
         speaker.close()
         source.close()
+        if ears is not None:
+            ears.close()
         if hearing is not None:
             hearing.close()
     return _leave(path, end, as_json=manner.as_json)
