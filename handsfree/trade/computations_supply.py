@@ -140,16 +140,24 @@ def _tightness_limit(given: Given) -> Answer:
 
 
 def _superseded_limit(given: Given, lpg: bool, connected: bool) -> Answer:
-    if lpg or not given.has("meter") or not given.has("pipe_mm"):
+    pipe_mm = _largest_pipe_mm(given)
+    if lpg or not given.has("meter") or pipe_mm is None:
         raise BadInput(
             f"on is {given.day('on')}; before {tightness.EDITION_4_FROM} Edition 3 goes by meter and pipe, natural gas",
             "add meter=G4 pipe_mm=22, or leave on away for Edition 4",
         )
     edition = tightness.tables()["edition_3"]
-    drop = tightness.superseded_drop_mbar(given.word("meter"), given.number("pipe_mm"), connected)
+    drop = tightness.superseded_drop_mbar(given.word("meter"), pipe_mm, connected)
     return Answer(
         (Result("tightness_limit", drop, "mbar"),), "by meter and largest pipe", edition["source"], edition["sure"]
     )
+
+
+def _largest_pipe_mm(given: Given) -> float | None:
+    if given.has("pipe_mm"):
+        return given.number("pipe_mm")
+    runs = tightness.read_pipes(given.word("pipes")) if given.has("pipes") else ()
+    return max((size_mm for _, size_mm in runs), default=None)
 
 
 def _gas_pipe_drop(given: Given) -> Answer:
@@ -326,6 +334,9 @@ COMPUTATIONS = (
             date_key("on", "day of the test; without it Edition 4", optional=True),
             text_key("meter", "for a day before 2026-10-01", optional=True),
             Key("pipe_mm", "largest pipe, for a day before 2026-10-01", "number", 6.0, 35.0, optional=True),
+            text_key(
+                "pipes", "as for installation_volume; the largest counts where pipe_mm is not given", optional=True
+            ),
         ),
         ("tightness_limit mbar",),
         "table by installation volume; then isolate the appliances and test again: no perceptible movement",

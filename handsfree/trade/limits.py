@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime
 import functools
+import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -208,13 +209,15 @@ def _inside(value: Decimal, limit: Limit) -> bool:
     return not (limit.high is not None and (value > limit.high or (limit.high_strict and value == limit.high)))
 
 
-def judge(value: Decimal, limit: Limit, spread: Decimal | None = None) -> Verdict:
+def judge(value: Decimal, limit: Limit, spread: Decimal | None = None, run_s: Decimal | None = None) -> Verdict:
     """Hold a value against a limit.
 
     Args:
         value: in the limit's unit, not rounded.
         spread: how far the value may be off either way, in the same unit. A bound inside it makes the verdict
         "too_close".
+        run_s: s of the timed run that the value comes from, where there was one: then the words name the length, in
+        minutes, of the run that would settle it.
 
     Raises:
         BadInput: value or spread is not a number, or the spread is negative.
@@ -237,13 +240,12 @@ def judge(value: Decimal, limit: Limit, spread: Decimal | None = None) -> Verdic
         words = f"{result} {whose}"
     else:
         result = "too_close"
-        words = (
-            f"too close to call: {_give_or_take(value, off, limit.unit)} against {whose}; {_cure(value, limit, off)}"
-        )
+        cure = _cure(value, limit, off, run_s)
+        words = f"too close to call: {_give_or_take(value, off, limit.unit)} against {whose}; {cure}"
     return Verdict(result, limit, value, words)
 
 
-def _cure(value: Decimal, limit: Limit, spread: Decimal) -> str:
+def _cure(value: Decimal, limit: Limit, spread: Decimal, run_s: Decimal | None) -> str:
     """What settles it: a run so many times as long, for its spread falls as its length grows; or a finer instrument."""
     distance = min(abs(value - bound) for bound in (limit.low, limit.high) if bound is not None)
     if distance == 0:
@@ -252,6 +254,8 @@ def _cure(value: Decimal, limit: Limit, spread: Decimal) -> str:
         return "read it again with a finer instrument"
     times = int(spread / distance) + 1
     finer = ", or read it finer" if limit.unit == "kW" else ""
+    if run_s is not None:
+        return f"time it for at least {math.ceil(times * run_s / 60)} min{finer}"
     return f"time it at least {times} times as long{finer}"
 
 
