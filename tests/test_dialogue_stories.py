@@ -424,7 +424,7 @@ def at_combustion(name: str = "commissioning") -> Story:
 
 def test_adjusting_goes_round_until_both_ends_are_inside_in_the_same_round() -> None:
     """An end outside leads to a recheck, a counted adjustment and another round in which both ends are read again."""
-    visit = at_combustion().hear("at maximum", "ten point two", "ten point two", "yes", "eighty", "yes")
+    visit = at_combustion().hear("at maximum", "ten point two", "ten point two", "yes", "eighty", "yes", "yes")
     visit.hear("at minimum", "eight point nine", "yes", "twenty", "yes")
     assert visit.state.item == "checked_again"
     visit.hear("inlet pressure nineteen millibar, seals fine")

@@ -48,8 +48,8 @@ def _the_trade() -> Trade:
     def compute(name: str, given: Mapping[str, str]) -> WorkedOut:
         return work_out(name, given)
 
-    def rule(value: Decimal, limit: Limit, spread: Decimal | None) -> Verdict:
-        return judge(value, limit, spread)
+    def rule(value: Decimal, limit: Limit, spread: Decimal | None, run_s: Decimal | None) -> Verdict:
+        return judge(value, limit, spread, run_s)
 
     return Trade(compute, limit, rule, cross_checks)
 

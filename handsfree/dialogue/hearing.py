@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from handsfree.dialogue.commands import act, end_visit, go_back_one
+from handsfree.dialogue.crosschecking import result_in_question
 from handsfree.dialogue.moving import advance, enter, read_again
 from handsfree.dialogue.prompts import listen, phase, prompt
 from handsfree.dialogue.proposing import confirm_answer, propose_absent, propose_answer, take_readings
+from handsfree.dialogue.route import inputs_of
 from handsfree.dialogue.turn import Turn, sentence
 from handsfree.dialogue.unsafe import class_is_asked, declare, emergency_of, say_steps, take_answer
 from handsfree.dialogue.wording import absent_words
-from handsfree.dialogue.working import Trade, inputs_of
+from handsfree.dialogue.working import Trade
 from handsfree.events import AskClosed, Asked, NoteTaken, OutsideAccepted, Questioned, ReadAgain, UtteranceHeard
 from handsfree.model import Command, Heard, ListenerReport, Nothing, Outcome, Readings, Text, Unsure, outcome_to_json
 from handsfree.plans.plan import Item
@@ -231,6 +233,9 @@ def _in_question(turn: Turn, trade: Trade, question: Questioned, heard: Heard) -
         turn.emit(Questioned(items=question.items, question=question.question, answer=answer, id=question.id))
         if answer == "yes":
             turn.say("question_kept")
+            advance(turn, trade)
+        elif rule := result_in_question(turn.view, question.id):
+            read_again(turn, rule)
             advance(turn, trade)
         else:
             enter(turn, turn.plan.item(question.items[-1]), "change")

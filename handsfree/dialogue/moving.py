@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from handsfree.dialogue.prompts import listen, open_names, prompt
-from handsfree.dialogue.route import chosen_result
+from handsfree.dialogue.route import chosen_result, inputs_of
 from handsfree.dialogue.turn import Turn, sentence
 from handsfree.dialogue.unsafe import declare
 from handsfree.dialogue.wording import join, rounded, say_date, say_seconds, say_unit, say_verdict, word
-from handsfree.dialogue.working import Reworked, Trade, inputs_of, judge_again, open_question, rework
+from handsfree.dialogue.working import Reworked, Trade, judge_again, open_question, rework
 from handsfree.events import (
     Asked,
     CauseFound,

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
 from handsfree.dialogue.state import State
 from handsfree.dialogue.values import Value
 from handsfree.plans.job import Job
-from handsfree.plans.plan import Chunk, Condition, Item, Loop, Plan
+from handsfree.plans.plan import Chunk, Condition, Item, Loop, Plan, PlanResult
+from handsfree.plans.sources import references
 
 _REFERENCE_GAS = {"ng": "G20", "lpg": "G31"}
 
@@ -169,3 +171,27 @@ def chosen_result(rows: tuple[object, ...], take: str, basis: str) -> dict[str, 
         if (not take or row.get("name") == take) and (not basis or row.get("basis") == basis):
             return row
     return None
+
+
+def inputs_of(plan: Plan, rule: PlanResult) -> tuple[str, ...]:
+    """The items that a result is worked out from, also by way of other results, in order."""
+    found: dict[str, None] = {}
+    todo, seen = [rule], {rule.id}
+    while todo:
+        for source in todo.pop(0).given.values():
+            for reference in references(source):
+                head, _, key = reference.partition(".")
+                if head == "item":
+                    found[key] = None
+                elif head == "result" and key not in seen and (other := plan.result(key)):
+                    seen.add(key)
+                    todo.append(other)
+    return tuple(found)
+
+
+def visit_day(view: View) -> dt.date | None:
+    """The date on site, or None where the visit has none."""
+    try:
+        return dt.date.fromisoformat(view.state.date)
+    except ValueError:
+        return None

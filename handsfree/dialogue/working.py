@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from decimal import Decimal
 from typing import Any
 
-from handsfree.dialogue.route import View, chosen_result
+from handsfree.dialogue.crosschecking import CrossChecks, crossed
+from handsfree.dialogue.route import View, chosen_result, inputs_of, visit_day
 from handsfree.dialogue.turn import Turn
 from handsfree.errors import BadInput
 from handsfree.events import Computed, Judged, NotJudged, Voided
-from handsfree.model import Gas, Limit, Result, Verdict, WorkedOut
-from handsfree.plans.plan import DIFFERENCE, Item, LimitRule, Plan, PlanResult, Question
-from handsfree.plans.sources import as_decimal, comparison, references, value_of
-from handsfree.trade.crosschecks import CrossQuestion
+from handsfree.model import Limit, Result, Verdict, WorkedOut
+from handsfree.plans.plan import DIFFERENCE, Item, LimitRule, PlanResult, Question
+from handsfree.plans.sources import as_decimal, comparison, value_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,8 +24,9 @@ class Trade:
 
     work_out: Callable[[str, Mapping[str, str]], WorkedOut]
     trade_limit: Callable[[str, dt.date], Limit]
-    judge: Callable[[Decimal, Limit, Decimal | None], Verdict]
-    cross_checks: Callable[[Mapping[str, Decimal], Gas], tuple[CrossQuestion, ...]] | None = None
+    judge: Callable[[Decimal, Limit, Decimal | None, Decimal | None], Verdict]
+    """value, limit, spread, s of the timed run"""
+    cross_checks: CrossChecks | None = None
 
 
 # ----------------------------------------------------------------------------------------------- limits
@@ -68,10 +69,19 @@ def _around(view: View, rule: LimitRule, unit: str) -> Limit | None:
         low = base * (1 - rule.minus_pct / 100)
     if rule.plus_pct is not None:
         high = base * (1 + rule.plus_pct / 100)
+    source, sure = _source_around(view, rule)
     return Limit(
         rule.around, rule.unit or unit, _short(low), _short(high), rule.low_strict, rule.high_strict,
-        rule.authority, rule.source, rule.sure,
+        rule.authority, source, sure,
     )  # fmt: skip
+
+
+def _source_around(view: View, rule: LimitRule) -> tuple[str, str]:
+    """Where the limit comes from and how sure that is: what a result was really worked out by (the edition in force on
+    the day), else what the plan says."""
+    head, _, id = rule.around.partition(".")
+    found = view.state.results.get(id) if head == "result" else None
+    return (found[1].source, found[1].sure) if found else (rule.source, rule.sure)
 
 
 def _short(bound: Decimal | None) -> Decimal | None:
@@ -83,14 +93,6 @@ def _short(bound: Decimal | None) -> Decimal | None:
     return Decimal(text.rstrip("0").rstrip(".") if "." in text else text)
 
 
-def visit_day(view: View) -> dt.date | None:
-    """The date on site, or None where the visit has none."""
-    try:
-        return dt.date.fromisoformat(view.state.date)
-    except ValueError:
-        return None
-
-
 def judge_item(view: View, item: Item, value: str, unit: str, trade: Trade) -> Verdict | None:
     """The verdict on a value of the item; None where it has no limit or may not be judged."""
     if item.expect.kind == "date":
@@ -99,7 +101,7 @@ def judge_item(view: View, item: Item, value: str, unit: str, trade: Trade) -> V
     if number is None or not view.holds(item.judge_when):
         return None
     limit = limit_for(view, item.limit, unit, trade)
-    return None if limit is None else trade.judge(number, limit, None)
+    return None if limit is None else trade.judge(number, limit, None, None)
 
 
 def _judge_date(view: View, item: Item, value: str) -> Verdict | None:
@@ -217,22 +219,6 @@ def _given(view: View, rule: PlanResult) -> dict[str, str] | None:
     return given
 
 
-def inputs_of(plan: Plan, rule: PlanResult) -> tuple[str, ...]:
-    """The items that a result is worked out from, also by way of other results, in order."""
-    found: dict[str, None] = {}
-    todo, seen = [rule], {rule.id}
-    while todo:
-        for source in todo.pop(0).given.values():
-            for reference in references(source):
-                head, _, key = reference.partition(".")
-                if head == "item":
-                    found[key] = None
-                elif head == "result" and key not in seen and (other := plan.result(key)):
-                    seen.add(key)
-                    todo.append(other)
-    return tuple(found)
-
-
 def _because(turn: Turn, rule: PlanResult, since: int) -> str:
     newer = [i for i in inputs_of(turn.plan, rule) if i in turn.state.values and turn.state.values[i].number > since]
     gone = [i for i in inputs_of(turn.plan, rule) if i not in turn.state.values]
@@ -292,7 +278,7 @@ def _verdict_on(turn: Turn, rule: PlanResult, trade: Trade) -> tuple[str, str, V
         return None
     spread = row.get("spread")
     off = None if spread is None else Decimal(repr(float(str(spread))))
-    return str(row["value"]), unit, trade.judge(number, limit, off)
+    return str(row["value"]), unit, trade.judge(number, limit, off, as_decimal(found.given.get("time_s", "")))
 
 
 def _judge_result(turn: Turn, rule: PlanResult, trade: Trade) -> None:
@@ -337,39 +323,10 @@ def open_question(view: View, trade: Trade) -> tuple[str, tuple[str, ...], str] 
         id = f"same_as:{item.id}"
         if item.expect.same_as and _differs(view, item) and not _was_answered(view, id, (item.id,)):
             return id, (item.id,), ""
-    return next(_crossed(view, trade), None)
-
-
-def _crossed(view: View, trade: Trade) -> Iterator[tuple[str, tuple[str, ...], str]]:
-    """Questions of the trade that no question of the plan puts about the same items."""
     if trade.cross_checks is None:
-        return
-    readings, owner = _readings(view)
-    own = [set(q.items) for q in view.plan.questions]
-    gas: Gas = "lpg" if view.state.gas == "lpg" else "ng"
-    for question in trade.cross_checks(readings, gas):
-        items = tuple(owner[key] for key in question.involves if key in owner)
-        id = f"trade:{question.id}"
-        if items and set(items) not in own and not _was_answered(view, id, items):
-            yield id, items, question.ask
-
-
-def _readings(view: View) -> tuple[dict[str, Decimal], dict[str, str]]:
-    """Readings that stand by quantity and qualifier, and the item each is of; the later item counts where two have the
-    same."""
-    readings: dict[str, Decimal] = {}
-    owner: dict[str, str] = {}
-    for item in view.plan.items():
-        value = view.state.values.get(item.id)
-        number = as_decimal(value.text) if value is not None and value.kind == "quantity" else None
-        if number is not None:
-            key = (
-                f"{item.expect.quantity}.{item.expect.qualifier}"
-                if item.expect.qualifier
-                else str(item.expect.quantity)
-            )
-            readings[key], owner[key] = number, item.id
-    return readings, owner
+        return None
+    put = crossed(view, trade.cross_checks)
+    return next(((q.id, q.items, q.ask) for q in put if not _was_answered(view, q.id, q.items)), None)
 
 
 def _was_answered(view: View, id: str, items: tuple[str, ...]) -> bool:
