@@ -90,6 +90,7 @@ def gather(path: Path, reading: JournalReading, plan: Plan | None, remarks: tupl
         last_hash=reading.last_hash,
         chunks=found.chunk_records(),
         results=found.result_records(),
+        left_out=found.left_out(),
         unsafe=tuple(found.unsafe),
         corrections=tuple(found.corrections()),
         notes=tuple(found.notes),
@@ -326,6 +327,7 @@ class _Gathering:
             self.accepting[event.item] = event
 
     def _void(self, entry: Entry, event: Voided) -> None:
+        self.causes = [c for c in self.causes if c.number != event.event]
         if (value := self.values.get(event.event)) is not None:
             self.values[event.event] = replace(
                 value, ended_by=entry.number, ended_why=self.names.because(event.because)
@@ -390,6 +392,12 @@ class _Gathering:
                 earlier = tuple(r for r in mine if r is not current)
                 records.append(ResultRecord(current, earlier, self.not_judged.get(id, "")))
         return tuple(records)
+
+    def left_out(self) -> tuple[tuple[str, str], ...]:
+        """Results of the plan that never came about, and why."""
+        done = {r.item for r in self.results.values()}
+        rules = self.plan.results if self.plan else ()
+        return tuple((r.say, self.not_judged[r.id]) for r in rules if r.id in self.not_judged and r.id not in done)
 
     def corrections(self) -> list[Correction]:
         """Values that gave way to another or no longer stand, by time."""

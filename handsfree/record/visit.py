@@ -272,6 +272,8 @@ class VisitRecord:
     last_hash: str = FIRST_HASH
     chunks: tuple[ChunkRecord, ...] = ()
     results: tuple[ResultRecord, ...] = ()
+    left_out: tuple[tuple[str, str], ...] = ()
+    """results that could not be worked out at all: name, why"""
     unsafe: tuple[UnsafeRecord, ...] = ()
     corrections: tuple[Correction, ...] = ()
     notes: tuple[Note, ...] = ()

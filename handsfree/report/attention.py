@@ -38,7 +38,11 @@ def _points(record: VisitRecord) -> Iterator[Point]:
         printed = print_value(value) if isinstance(value, Value) else print_result(value)
         judged = print_signs(value.judgement.words) if value.judgement else ""
         accepted = "Read again and accepted by the engineer." if value.accepted else "Not accepted in this record."
-        yield Point(f"{print_label(value.label)}: {printed},", f"{judged}. {accepted}", value.number)
+        if value.judgement and value.judgement.result == "too_close":
+            accepted = ""  # no verdict was given that could be accepted
+        yield Point(f"{print_label(value.label)}: {printed},", f"{judged}. {accepted}".strip(), value.number)
+    for label, because in record.left_out:
+        yield Point(f"Not worked out: {print_label(label)}.", print_signs(because))
     for item in record.open_items:
         if item.state != "not asked":
             yield Point(f"Open: {print_label(item.label)}.", f"Left for later: {item.why}." if item.why else "")

@@ -38,8 +38,6 @@ SURE = {
 }
 """How sure a source is, in a reader's words."""
 
-VERDICTS = {"within": "within", "outside": "outside", "too_close": "too close to tell"}
-
 # Spoken spellings of the gases, as labels have them, and their signs; the longest first.
 _SIGNS = (
     (re.compile(r"\bC ?O ?2\b", re.IGNORECASE), "CO₂"),
