@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from handsfree.language import load_language
 from handsfree.language.automaton import Net, WordAutomaton, determinised
+from handsfree.language.fsg import automaton_to_fsg
 from handsfree.language.samples import expectation_of
 from handsfree.language.sayable import random_words
 from handsfree.model import Expectation, Nothing, Readings, Text
@@ -197,3 +198,53 @@ def test_a_form_that_does_not_read_is_refused() -> None:
     """A form with a bracket too many is a mistake of the program and raises."""
     with pytest.raises(ValueError, match="does not read"):
         automaton_of("a)b")
+
+
+# ------------------------------------------------------------------------------------------------ hyphens and grammars
+
+
+def test_a_hyphen_in_an_answer_parts_two_words() -> None:
+    """No listener has a sound for "let-by": the answer is listened for, and found, as the two words that are said."""
+    expectation = Expectation("choice", choices=("set",), phrases={"set": ("set for let-by",)})
+    assert accepts("set for let by", expectation)
+    assert LANGUAGE.understand("set for let by", expectation) == Text("set", "choice")
+    assert LANGUAGE.understand("set for let-by", expectation) == Text("set", "choice")
+    assert not [word for word in LANGUAGE.vocabulary(expectation) if "-" in word]
+
+
+class ReadGrammar:
+    """A Sphinx grammar read back, walked without determinising it."""
+
+    def __init__(self, text: str) -> None:
+        head, *rows, foot = text.splitlines()
+        assert (head.split()[0], foot) == ("FSG_BEGIN", "FSG_END")
+        cells = [row.split() for row in rows]
+        self.count, self.start, self.final = (int(row[1]) for row in cells[:3])
+        self.arcs: dict[int, list[tuple[str, int]]] = {}
+        self.chances: dict[int, float] = {}
+        for _, source, target, chance, *word in cells[3:]:
+            assert max(int(source), int(target)) < self.count
+            self.arcs.setdefault(int(source), []).append((word[0] if word else "", int(target)))
+            self.chances[int(source)] = self.chances.get(int(source), 0.0) + float(chance)
+
+    def accepts(self, words: list[str]) -> bool:
+        states = {self.start}
+        for word in words:
+            states = {to for state in states for label, to in self.arcs.get(state, ()) if label == word}
+        return any(("", self.final) in self.arcs.get(state, ()) for state in states)
+
+
+@pytest.mark.parametrize("expectation", [Expectation(), Expectation("date"), Expectation("digits", length=5), CHOICE])
+def test_a_sphinx_grammar_accepts_the_same(expectation: Expectation) -> None:
+    """What is written out and read back accepts the same sentences, whole, shortened and shuffled; chances add up."""
+    automaton = LANGUAGE.automaton(expectation)
+    grammar = ReadGrammar(automaton_to_fsg(automaton))
+    assert all(abs(chance - 1) < 0.001 for chance in grammar.chances.values())
+    rng = random.Random(5)
+    seen = set()
+    for _ in range(300):
+        words = random_words(automaton, rng)
+        for tried in (words, words[:-1], words[1:], rng.sample(words, len(words))):
+            seen.add(automaton.accepts(tried))
+            assert grammar.accepts(list(tried)) == automaton.accepts(tried), tried
+    assert seen == {True, False}

@@ -546,3 +546,9 @@ def test_a_read_back_is_understood_as_what_was_read(quantity_id: str, seed: int)
 def test_read_backs(reading: Reading, said: str) -> None:
     """A read-back names quantity and qualifier, then digits and unit, as they were spoken."""
     assert LANGUAGE.say_reading(reading) == said
+
+
+@pytest.mark.parametrize("words", ["the reading is", "flow temperature", "um"])
+def test_only_what_comes_before_digits_is_no_answer(words: str) -> None:
+    """A name or a filler without the digits it announces comes to nothing."""
+    assert isinstance(LANGUAGE.understand(words, Expectation("digits")), Nothing)

@@ -17,7 +17,7 @@ from handsfree.language.dates import Dates
 from handsfree.language.grammar import Grammar
 from handsfree.language.letters import Spelling
 from handsfree.language.numbers import ARTICLE, ORDINAL
-from handsfree.language.phrases import ASK_FROM, Likeness, LikePhrases
+from handsfree.language.phrases import ASK_FROM, Likeness, LikePhrases, spoken_forms
 from handsfree.language.pieces import Claim, Cut, Cutter, pieces_trie
 from handsfree.language.weighing import Scales, Weighed, outside_step
 from handsfree.language.written import Written
@@ -154,7 +154,7 @@ class Interpreter:
     def _exact_choice(self, words: list[str], expectation: Expectation) -> Outcome | None:
         said = (" ".join(words), " ".join(self._commands.bare(words)))
         phrases = expectation.phrases
-        found = [c for c in expectation.choices if any(s in phrases.get(c, ()) for s in said)]
+        found = [c for c in expectation.choices if any(s in spoken_forms(phrases.get(c, ())) for s in said)]
         return _texts(found, "choice", "it can be two answers")
 
     def _like_choice(self, words: list[str], expectation: Expectation) -> Outcome | None:
@@ -164,7 +164,7 @@ class Interpreter:
         key = tuple((c, tuple(expectation.phrases.get(c, ()))) for c in expectation.choices)
         like = self._like_choices.get(key)
         if like is None:
-            rows = [(phrase, choice) for choice, phrases in key for phrase in phrases]
+            rows = [(phrase, choice) for choice, phrases in key for phrase in spoken_forms(phrases)]
             wordy = (r for r in rows if all(number_words.get(w, "a") in "a&" for w in r[0].split()))
             like = LikePhrases(wordy, self._sounds)
             self._like_choices[key] = like

@@ -23,6 +23,11 @@ ROLES = ""
 """The key under which a node keeps what ends there: role -> meaning. No word is empty."""
 
 
+def spoken_forms(phrases: Iterable[str]) -> list[str]:
+    """Phrases of a plan as they are said: a hyphen parts two words."""
+    return [phrase.replace("-", " ") for phrase in phrases]
+
+
 class Trie:
     """Phrases by their words; several roles may end at one place."""
 

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from handsfree.language.automaton import Net, WordAutomaton, determinised
 from handsfree.language.grammar import Grammar
 from handsfree.language.numbers import FORMS
+from handsfree.language.phrases import spoken_forms
 from handsfree.model import Expectation
 
 _LINKS = ("is", "it's", "that's", "it is", "at", "reads", "reading", "the reading is")
@@ -34,7 +35,7 @@ class _Builder:
         phrases += [n for q in grammar.quantities.values() for n in (*q.names, *q.shared, *q.zero)]
         phrases += [n for u in grammar.units.by_id.values() for n in (*u.names, *u.short)]
         phrases += [n for q in grammar.qualifiers for n in q.names] + [n for g in grammar.generics for n in g.names]
-        phrases += [p for spoken in expectation.phrases.values() for p in spoken]
+        phrases += [p for spoken in expectation.phrases.values() for p in spoken_forms(spoken)]
         phrases += [*grammar.letters, *_LINKS, "to", "of", "over", "the", "ray"]
         alone = {word for phrase in phrases for word in phrase.split()}
         self.labels: dict[str, list[str]] = {}
@@ -62,7 +63,7 @@ class _Builder:
             self._time()
         else:
             for phrases in self.expectation.phrases.values():
-                self.net.phrases(self.start, phrases, self.end)
+                self.net.phrases(self.start, spoken_forms(phrases), self.end)
             self._values()
         return determinised(self.net, self.start, frozenset((self.end,)), self.groups)
 
