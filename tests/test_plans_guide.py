@@ -18,7 +18,7 @@ GUIDE = (Path(__file__).parents[1] / "docs" / "plans.md").read_text(encoding="ut
 
 
 def test_the_example_of_the_guide_is_the_sample_and_holds_a_whole_visit() -> None:
-    """What the guide prints is what `plan sample` writes, and a visit over it ends complete."""
+    """What the guide prints is what `plan new` writes, and a visit over it ends complete."""
     example = re.search(r"```toml\n(.*?)```", GUIDE, re.DOTALL)
     assert example is not None
     assert example[1] == SAMPLE_PLAN

@@ -210,5 +210,5 @@ def test_slots_of_a_note_are_filled_from_the_job() -> None:
 
 
 def test_the_sample_plan_reads() -> None:
-    """What `plan sample` writes is a plan."""
+    """What `plan new` writes is a plan."""
     assert plan_from_text(SAMPLE_PLAN).name == "my_pressure_check"
