@@ -256,6 +256,20 @@ def test_a_value_whose_spread_reaches_its_limit_is_too_close(limit: Limit, value
 
 
 @pytest.mark.parametrize(
+    ("value", "run_s", "ending"),
+    [
+        ("25.3", "120", "time it for at least 12 min, or read it finer"),  # 0.5 / 0.1: 6 times 2 min
+        ("25.3", "125", "time it for at least 13 min, or read it finer"),  # 12.5 min, up to the next whole one
+        ("25.2", "120", "it stands on the limit: measure again"),
+    ],
+)
+def test_a_timed_run_that_is_too_close_is_told_how_long_to_run(value: str, run_s: str, ending: str) -> None:
+    """With the length of the run known, the words give the length that would settle it in whole minutes."""
+    verdict = judge(D(value), around_plate("heat_input", "kW", D(24)), D("0.5"), D(run_s))
+    assert verdict.words.endswith(ending)
+
+
+@pytest.mark.parametrize(
     ("value", "spread", "result"),
     [
         ("9.7", "0.1", "within"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -94,13 +95,17 @@ def _states(view: View) -> Iterator[Mapping[str, _Found]]:
     for item, text in _answered(view, "quantity"):
         number = as_decimal(text)
         if number is not None:
-            key = ".".join(p for p in (item.expect.quantity, item.expect.qualifier) if p)
-            chunks.setdefault(item.chunk, {})[key] = _Found(number, (item.id,))
-    everything = [key for readings in chunks.values() for key in readings]
-    shared = {k: f for readings in chunks.values() for k, f in readings.items() if everything.count(k) == 1}
+            chunks.setdefault(item.chunk, {})[_key(item)] = _Found(number, (item.id,))
+    asked = {(_key(i), i.chunk) for i in view.plan.items() if i.expect.kind == "quantity" and view.applies(i)}
+    homes = Counter(key for key, _ in asked)
+    shared = {k: f for readings in chunks.values() for k, f in readings.items() if homes[k] == 1}
     shared |= dict(_worked_out(view))
     for readings in chunks.values():
         yield {**shared, **readings}
+
+
+def _key(item: Item) -> str:
+    return ".".join(part for part in (item.expect.quantity, item.expect.qualifier) if part)
 
 
 def _worked_out(view: View) -> Iterator[tuple[str, _Found]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
+from handsfree.dialogue.crosschecking import result_in_question
 from handsfree.dialogue.effects import Listen, Stop, Wait
 from handsfree.dialogue.route import View
 from handsfree.dialogue.turn import Turn, sentence
@@ -118,7 +119,9 @@ def _prompt_asked(turn: Turn) -> None:
 def _prompt_question(turn: Turn) -> None:
     question = turn.state.question
     assert question is not None
-    turn.say("question", "prompt", question=question.question, item=turn.plan.item(question.items[-1]).say)
+    rule = result_in_question(turn.view, question.id)
+    again = rule.say if rule else turn.plan.item(question.items[-1]).say
+    turn.say("question", "prompt", question=question.question, item=again)
 
 
 def prompt_revisit(turn: Turn) -> None:
