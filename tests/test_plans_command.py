@@ -16,7 +16,7 @@ from handsfree.model import Expectation
 from handsfree.plans import expectation_of, load_plan, plan_names
 
 
-def run(*arguments: str | Path) -> Result:
+def run(*arguments: str | Path | int) -> Result:
     return CliRunner().invoke(command, [str(a) for a in arguments])
 
 
