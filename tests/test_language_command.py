@@ -71,12 +71,30 @@ def test_an_unknown_expectation_is_bad_input() -> None:
         b"kettle " * 10_000,
         b"a" * 100_000,
         b"\x0b\x0c\x85\x1c",
+        b" " * 300_000,
+        b"9" * 100_000,
+        b"1.2." * 25_000,
     ],
-    ids=["empty", "control", "broken", "cyrillic", "han", "arabic", "long numbers", "long talk", "long word", "breaks"],
+    ids=[
+        "empty",
+        "control",
+        "broken",
+        "cyrillic",
+        "han",
+        "arabic",
+        "long numbers",
+        "long talk",
+        "long word",
+        "breaks",
+        "blanks",
+        "figures",
+        "points",
+    ],
 )
-def test_any_line_gets_one_answer(line: bytes) -> None:
+@pytest.mark.parametrize("what", ["co2", "time", "serial", "date"])
+def test_any_line_gets_one_answer(line: bytes, what: str) -> None:
     """Whatever stands on a line, it gets exactly one answer, and no value."""
-    rows = [json.loads(row) for row in run(line + b"\n", "--json", "--expect", "co2")]
+    rows = [json.loads(row) for row in run(line + b"\n", "--json", "--expect", what)]
     assert len(rows) == 1
     assert rows[0]["outcome"] in ("nothing", "unsure")
 

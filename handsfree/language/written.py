@@ -17,6 +17,8 @@ UNKNOWN = "?"
 """Stands for something written that has no spoken form here."""
 MOST_CHARACTERS = 4000
 """Longer lines are cut: nobody says so much in one breath."""
+MOST_TYPED = 120
+"""Characters: what is longer is no serial number."""
 
 _PLAIN = re.compile(r"(?:[a-z ]|(?<=[a-z])'(?=[a-z]))*")
 _TIME = re.compile(r"\b([01]?[0-9]|2[0-3]):([0-5][0-9])\b")
@@ -24,7 +26,7 @@ _DATE = re.compile(r"\b(0?[1-9]|[12][0-9]|3[01])[/.](0?[1-9]|1[0-2])[/.]((?:19|2
 _ISO_DATE = re.compile(r"\b((?:19|20)[0-9]{2})-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])\b")
 _ORDINAL = re.compile(r"\b([1-9][0-9]?)(?:st|nd|rd|th)\b")
 _PAIR = re.compile(r"\b([0-9]{2})\s?/\s?([0-9]{2})\b(?!/)")
-_DOTTED_TIME = re.compile(r"\s*([01]?[0-9]|2[0-3])\.([0-5][0-9])(?=\s|$)")
+_DOTTED_TIME = re.compile(r"([01]?[0-9]|2[0-3])\.([0-5][0-9])(?=\s|$)")
 _INITIAL = re.compile(r"(?<![a-z0-9'])([a-z])\.(?=[a-z0-9])")
 _CHARACTERS = re.compile(r"[A-Z0-9]+(?:[ /-][A-Z0-9]+)*|[a-z]{0,3}[0-9][a-z0-9]*")
 _HALVES = {"½": "half", "¼": "a quarter", "¾": "three quarters"}
@@ -76,6 +78,8 @@ class Written:
     def characters(self, text: str, digits: bool) -> str | None:
         """A serial number or letters as typed ("AB12 C3"), in capitals, without spaces; None for anything else."""
         text = text.strip()
+        if len(text) > MOST_TYPED:
+            return None
         if not _CHARACTERS.fullmatch(text) or (not digits and any(c.isdigit() for c in text)):
             return None
         if any(len(word) > 1 and word in self._spelling_words for word in re.split("[ /-]", text.lower())):
@@ -84,7 +88,7 @@ class Written:
 
     def time_of_day(self, text: str) -> str:
         """A time with a full stop ("14.30") as one with a colon."""
-        return _DOTTED_TIME.sub(r" \1:\2", text, count=1)
+        return _DOTTED_TIME.sub(r" \1:\2", text[:MOST_CHARACTERS], count=1)
 
     def _expand(self, words: list[str]) -> list[str]:
         expanded: list[str] = []
