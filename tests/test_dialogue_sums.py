@@ -120,6 +120,21 @@ def test_the_serial_of_an_instrument_is_not_taken_for_the_boilers() -> None:
     assert asked(visit) == ["That serial number stands for another appliance already. Is it right?"]
 
 
+@pytest.mark.parametrize(("answer", "said"), [("yes", "Kept as read."), ("no", "Correct it in the job file.")])
+def test_a_date_of_the_job_that_lies_ahead_is_asked_about(tmp_path: Path, answer: str, said: str) -> None:
+    """A boiler installed after the day of the visit is asked about once; nothing can be read again for it."""
+    visit = held(job_with(old='location = "kitchen"', new='location = "kitchen"\ninstalled = 2026-11-26'))
+    assert "boiler installed. That date has not come yet. Is it right?" in visit.said
+    visit.hear(answer)
+    assert said in visit.said
+    visit.cut().hear(*SHORT_VISIT["boiler_serial"])
+    assert len(asked(visit)) == 1
+    assert visit.state.item == "plate_gas"
+    record = kept(visit, tmp_path / "v")
+    assert [q.answer for q in record.queries] == [answer]
+    assert asked(held(job_with(old='location = "kitchen"', new='location = "kitchen"\ninstalled = 2026-11-25'))) == []
+
+
 def test_two_readings_changed_since_the_last_visit_are_two_questions() -> None:
     """Each is asked once and answered for itself, also after a cut."""
     job = job_with(

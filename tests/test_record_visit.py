@@ -200,6 +200,17 @@ def test_a_voided_result_does_not_stand(tmp_path: Path) -> None:
     assert list(record.standing_results()) == []
 
 
+def test_a_voided_cause_is_no_cause_any_more(tmp_path: Path) -> None:
+    """A cause whose conditions no longer hold leaves the record's causes and stays in the conversation."""
+    found = ev.CauseFound(cause="no_gas", words="no gas to the house", action="Ring the supplier.")
+    record = visit_of(tmp_path / "v", found, ev.CauseFound(cause="fan", words="the fan", action="Change it."))
+    number = record.causes[0].number
+    void = ev.Voided(item="no_gas", event=number, because="what led to it changed")
+    record = visit_of(tmp_path / "w", found, ev.CauseFound(cause="fan", words="the fan", action="Change it."), void)
+    assert [cause.words for cause in record.causes] == ["the fan"]
+    assert any("no gas to the house" in turn.text for turn in record.conversation)
+
+
 def test_what_may_not_be_judged_says_why(tmp_path: Path) -> None:
     """A value that no verdict may be given on carries the reason."""
     record = visit_of(

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from handsfree.dialogue.route import View, chosen_result, inputs_of
+from handsfree.dialogue.route import View, chosen_result, inputs_of, visit_day
 from handsfree.model import Gas
 from handsfree.plans.plan import Item, PlanResult
 from handsfree.plans.sources import as_decimal, value_of
 from handsfree.trade.crosschecks import (
     CrossQuestion,
     changes_since,
+    date_check,
     efficiency_check,
     plate_check,
     serial_check,
@@ -21,6 +23,8 @@ from handsfree.trade.crosschecks import (
 
 CrossChecks = Callable[[Mapping[str, Decimal], Gas], tuple[CrossQuestion, ...]]
 _PLATE = "trade:plate:"
+_PAST_DATES = {"boiler.installed": "boiler installed", "last_visit.date": "last visit"}
+"""key of the job -> how it is spoken of"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +34,7 @@ class Crossed:
     id: str
     """tells it from the same question about other items"""
     items: tuple[str, ...]
-    """the last of them is read again when the engineer says no"""
+    """the last of them is read again when the engineer says no; none where the question is about the job file"""
     ask: str
 
 
@@ -42,6 +46,7 @@ def crossed(view: View, cross_checks: CrossChecks) -> Iterator[Crossed]:
         if items and question.id not in own_ids and set(items) not in own:
             yield Crossed(f"trade:{question.id}:{'+'.join(items)}", items, question.ask)
     yield from _against_the_plate(view)
+    yield from _of_the_job(view)
 
 
 def result_in_question(view: View, id: str) -> PlanResult | None:
@@ -145,6 +150,18 @@ def _serials(view: View, item: Item) -> dict[str, str]:
     found = {view.job.get(f"instruments.{name}.serial") or "": str(name) for name in named}
     found |= {text: other.say for other, text in _answered(view, "serial") if other.id != item.id}
     return {serial: owner for serial, owner in found.items() if serial}
+
+
+def _of_the_job(view: View) -> Iterator[Crossed]:
+    """Dates of the job file that must lie behind the visit: they were not read here, so nothing is read again."""
+    day = visit_day(view)
+    for key, said in _PAST_DATES.items():
+        try:
+            given = dt.date.fromisoformat(view.job.get(key) or "")
+        except ValueError:
+            continue
+        for question in date_check(key, given, day) if day else ():
+            yield Crossed(f"trade:{question.id}:{key}", (), f"The job file's date: {said}. {question.ask}")
 
 
 def _against_the_plate(view: View) -> Iterator[Crossed]:

@@ -231,8 +231,8 @@ def _in_question(turn: Turn, trade: Trade, question: Questioned, heard: Heard) -
     answer = _yes_or_no(outcome)
     if answer:
         turn.emit(Questioned(items=question.items, question=question.question, answer=answer, id=question.id))
-        if answer == "yes":
-            turn.say("question_kept")
+        if answer == "yes" or not question.items:
+            turn.say("question_kept" if answer == "yes" else "question_of_job_no")
             advance(turn, trade)
         elif rule := result_in_question(turn.view, question.id):
             read_again(turn, rule)

@@ -119,6 +119,9 @@ def _prompt_asked(turn: Turn) -> None:
 def _prompt_question(turn: Turn) -> None:
     question = turn.state.question
     assert question is not None
+    if not question.items:
+        turn.say("question_of_job", "prompt", question=question.question)
+        return
     rule = result_in_question(turn.view, question.id)
     again = rule.say if rule else turn.plan.item(question.items[-1]).say
     turn.say("question", "prompt", question=question.question, item=again)
