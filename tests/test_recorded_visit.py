@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import subprocess
 import sys
@@ -10,6 +11,8 @@ from pathlib import Path
 import pytest
 
 from handsfree.events import AnswerConfirmed, Entry, ReadingConfirmed, Voided
+from handsfree.language import load_language
+from handsfree.model import Expectation, outcome_to_json
 from handsfree.record import Intact, read_journal
 
 CHECKOUT = Path(__file__).parents[1]
@@ -78,16 +81,23 @@ def test_the_clean_recordings_become_a_complete_visit(tmp_path: Path) -> None:
 
 
 @pytest.mark.timeout(900)
-def test_no_value_is_saved_wrong_in_fan_noise(tmp_path: Path) -> None:
-    """With a fan 10 dB below the speech some words are asked for again, but no value is saved that was not said for that item."""
-    job = str(CHECKOUT / "handsfree" / "plans" / "example_job.toml")
-    recordings = str(RECORDINGS / "visit_10db")
-    options = ["--job", job, "--date", "2026-11-20", "--from", recordings, "--voice", "none"]
-    done = run(tmp_path, "visit", "short_commissioning", *options, "--folder", str(tmp_path / "visit"))
-    assert done.returncode in (0, 1), done.stderr
-    entries = read_journal(tmp_path / "visit" / "journal.jsonl").entries
-    readings = [e.event for e in entries if isinstance(e.event, ReadingConfirmed)]
-    assert readings
-    assert not [(r.item, r.value) for r in readings if r.value not in READINGS[r.item]]
-    answers = [e.event for e in entries if isinstance(e.event, AnswerConfirmed)]
-    assert not [a for a in answers if a.answer != ANSWERS.get(a.item, a.answer)]
+def test_nothing_is_heard_wrong_in_fan_noise(tmp_path: Path) -> None:
+    """With a fan 10 dB below the speech, half of the recordings at least are understood, and no other value or command is certain."""
+    with (RECORDINGS / "manifest.tsv").open(encoding="utf-8", newline="") as lines:
+        noisy = [row for row in csv.DictReader(lines, delimiter="\t") if row["path"].startswith("visit_10db/")]
+    done = run(tmp_path, "hear", "--json", *(str(RECORDINGS / row["path"]) for row in noisy))
+    assert done.returncode == 0, done.stderr
+    heard: dict[str, list[dict[str, object]]] = {}
+    for line in done.stdout.splitlines():
+        row = json.loads(line)
+        heard.setdefault(row["file"], []).append(row)
+    language, right, wrong = load_language(), 0, []
+    for row in noisy:
+        meant = outcome_to_json(language.understand(row["words"], Expectation()))
+        for outcome in heard[str(RECORDINGS / row["path"])]:
+            if outcome["outcome"] in ("reading", "command", "text"):
+                same = all(outcome.get(key) == meant.get(key) for key in ("outcome", "readings", "command", "text"))
+                right += same
+                wrong += [] if same else [(row["words"], outcome["words"])]
+    assert not wrong
+    assert right >= len(noisy) / 2
