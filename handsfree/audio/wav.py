@@ -99,7 +99,7 @@ def write_clip(path: Path, samples: NDArray[np.float32] | NDArray[np.int16]) -> 
         MissingPart: the disk is full or may not be written to.
     """
     path = Path(path)
-    data = _wav_bytes(to_int16(samples))
+    data = encode_wav(samples)
     part = path.with_name(f".{path.name}.part")
     try:
         with open(part, "wb") as file:
@@ -128,6 +128,18 @@ def to_int16(samples: NDArray[np.float32] | NDArray[np.int16]) -> NDArray[np.int
         raise ValueError("samples must be finite numbers")
     limited: NDArray[np.int16] = np.clip(np.rint(samples * 32768.0), -32768, 32767).astype(np.int16)
     return limited
+
+
+def encode_wav(samples: NDArray[np.float32] | NDArray[np.int16], rate: int = SAMPLE_RATE) -> bytes:
+    """Mono samples (float -1..1 or int16) as a 16-bit WAV file; `rate` in Hz. Raises as `to_int16`."""
+    held = io.BytesIO()
+    with wave.open(held, "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(rate)
+        # writeframes mends the header at once; the file is whole before it leaves memory.
+        file.writeframes(to_int16(samples).astype("<i2").tobytes())
+    return held.getvalue()
 
 
 # ------------------------------------------------------------------------------------------------ reading
@@ -243,16 +255,6 @@ def _plain(error: soundfile.LibsndfileError) -> str:
 
 
 # ------------------------------------------------------------------------------------------------ writing
-
-
-def _wav_bytes(samples: NDArray[np.int16]) -> bytes:
-    held = io.BytesIO()
-    with wave.open(held, "wb") as file:
-        file.setnchannels(1)
-        file.setsampwidth(2)
-        file.setframerate(SAMPLE_RATE)
-        file.writeframes(samples.astype("<i2").tobytes())
-    return held.getvalue()
 
 
 def _sync_folder(folder: Path) -> None:

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import io
 import os
 from collections.abc import Callable, Iterator
 from datetime import datetime
@@ -140,6 +139,9 @@ class VisitFolder:
         Raises:
             MissingPart: the disk is full or cannot be written; nothing is left under a clip's name.
         """
+        # Late: reading a visit needs no sound library.
+        from handsfree.audio.wav import encode_wav
+
         content = encode_wav(samples, rate)
         name = f"{AUDIO}/{self._next_clip:04d}-{hashlib.sha256(content).hexdigest()[:_HASH_LETTERS]}.wav"
         try:
@@ -247,22 +249,6 @@ def write_whole(path: Path, content: bytes) -> None:
             beside.unlink()
         raise
     sync_folder(path.parent)
-
-
-def encode_wav(samples: NDArray[np.float32] | NDArray[np.int16], rate: int) -> bytes:
-    """Mono samples (float -1..1 or int16) as a 16-bit WAV file; `rate` in Hz."""
-    import wave
-
-    from handsfree.audio.wav import to_int16
-
-    buffer = io.BytesIO()
-    with wave.open(buffer, "wb") as file:
-        file.setnchannels(1)
-        file.setsampwidth(2)
-        file.setframerate(rate)
-        # writeframes mends the header at once; the file is whole before it leaves memory.
-        file.writeframes(to_int16(samples).astype("<i2").tobytes())
-    return buffer.getvalue()
 
 
 def _clip_number(path: Path) -> int:
