@@ -13,7 +13,8 @@ from visit_builder import Clock
 from handsfree.events import Computed, Event, NotJudged, Questioned, VisitStarted
 from handsfree.plans import Job, Plan, job_from_text, plan_from_text
 from handsfree.record import VisitFolder
-from handsfree.record.visit import VisitRecord, read_visit
+from handsfree.record.reading import read_visit
+from handsfree.record.visit import VisitRecord
 from handsfree.report import write_report
 
 SHORT = "short_commissioning"

@@ -15,7 +15,8 @@ from handsfree.events import Computed, Judged, ReadingConfirmed, Voided
 from handsfree.language import load_language
 from handsfree.record import VisitFolder
 from handsfree.record.amending import Review
-from handsfree.record.visit import Value, read_visit
+from handsfree.record.reading import read_visit
+from handsfree.record.visit import Value
 from handsfree.trade import judge, trade_limit, work_out
 
 TRADE = Trade(work_out, trade_limit, judge)

@@ -14,7 +14,9 @@ from handsfree.events import Event
 from handsfree.record import VisitFolder
 from handsfree.record.gathering import gather
 from handsfree.record.journal import Intact, JournalReading, read_journal
-from handsfree.record.visit import ItemRecord, VisitRecord, read_plan, read_visit
+from handsfree.record.kept_plan import read_kept_plan
+from handsfree.record.reading import read_visit
+from handsfree.record.visit import ItemRecord, VisitRecord
 
 PLAN = plan_text()
 
@@ -101,7 +103,7 @@ def test_an_accepted_value_outside_keeps_the_acceptance_and_stays_outside(record
 def test_any_part_of_a_visit_can_be_told(visit: Path) -> None:
     """At any point of the visit the record can be made, and each confirmed value is there once, standing or not."""
     entries = read_journal(visit / "journal.jsonl").entries
-    plan, _ = read_plan(visit)
+    plan, _ = read_kept_plan(visit)
     confirmed: set[int] = set()
     for n, entry in enumerate(entries, start=1):
         if isinstance(entry.event, ev.ReadingConfirmed | ev.AnswerConfirmed):

@@ -18,7 +18,7 @@ from visit_builder import build_visit
 from handsfree.cli import group
 from handsfree.errors import BadInput, MissingPart, NeedsEngineer
 from handsfree.record import VisitFolder
-from handsfree.record.visit import read_visit
+from handsfree.record.reading import read_visit
 
 
 @pytest.fixture(scope="module")

@@ -19,7 +19,7 @@ from visit_builder import VisitBuilder, build_visit, plan_text
 from handsfree import events as ev
 from handsfree.errors import BadInput, MissingPart
 from handsfree.record import VisitFolder
-from handsfree.record.visit import read_visit
+from handsfree.record.reading import read_visit
 from handsfree.report import FORMATS, write_report
 from handsfree.report.attention import points_of
 from handsfree.report.paper import paper_facts

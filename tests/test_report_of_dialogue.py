@@ -12,7 +12,8 @@ from visit_builder import Clock
 from handsfree.events import VisitStarted
 from handsfree.plans import example_job
 from handsfree.record import VisitFolder
-from handsfree.record.visit import VisitRecord, read_visit
+from handsfree.record.reading import read_visit
+from handsfree.record.visit import VisitRecord
 from handsfree.report import FORMATS, write_report
 
 

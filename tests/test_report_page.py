@@ -21,7 +21,8 @@ from visit_builder import JOB, VisitBuilder, build_visit, plan_text
 
 from handsfree import events as ev
 from handsfree.record import VisitFolder
-from handsfree.record.visit import Judgement, VisitRecord, read_visit
+from handsfree.record.reading import read_visit
+from handsfree.record.visit import Judgement, VisitRecord
 from handsfree.report import write_report
 from handsfree.report.clips import ClipSounds
 from handsfree.report.gauge import WIDTH, draw_gauge

@@ -9,7 +9,7 @@ import click
 
 from handsfree.errors import BadInput, NeedsEngineer
 from handsfree.record.journal import Altered
-from handsfree.record.visit import read_visit
+from handsfree.record.reading import read_visit
 from handsfree.report.clips import ClipsAs
 from handsfree.report.writing import FORMATS, Format, write_record
 

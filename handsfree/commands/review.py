@@ -14,7 +14,8 @@ import click
 
 from handsfree.errors import BadInput, HandsfreeError, MissingPart
 from handsfree.record.folder import VisitFolder, clip_path
-from handsfree.record.visit import Value, VisitRecord, read_visit
+from handsfree.record.reading import read_visit
+from handsfree.record.visit import Value, VisitRecord
 from handsfree.report.attention import points_of
 from handsfree.report.wording import print_label, print_result, print_signs, print_time, print_value
 

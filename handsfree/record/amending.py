@@ -19,7 +19,7 @@ from handsfree.language.units import Quantity
 from handsfree.plans.job import Job, job_from_text
 from handsfree.plans.plan import ABSENT, Item, Plan
 from handsfree.record.folder import JOB, VisitFolder, read_visit_text
-from handsfree.record.visit import plan_hash, read_plan
+from handsfree.record.kept_plan import plan_hash, read_kept_plan
 
 AMENDED = "amended in review"
 
@@ -51,7 +51,7 @@ class Review:
     """
 
     def __init__(self, folder: VisitFolder, language: Tongue, trade: Trade) -> None:
-        plan, remark = read_plan(folder.path)
+        plan, remark = read_kept_plan(folder.path)
         started = next((e.event for e in folder.entries if isinstance(e.event, VisitStarted)), None)
         if plan is None or started is None:
             raise BadInput(f"{folder.path} cannot be amended: {remark or 'it was never started'}", "put the plan back")

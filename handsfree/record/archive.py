@@ -13,7 +13,8 @@ from pathlib import Path
 
 from handsfree.errors import BadInput, HandsfreeError, MissingPart
 from handsfree.record.folder import JOURNAL
-from handsfree.record.visit import VisitRecord, read_visit
+from handsfree.record.reading import read_visit
+from handsfree.record.visit import VisitRecord
 
 _LAYOUT = 1
 _TABLES = f"""

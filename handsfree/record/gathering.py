@@ -41,7 +41,8 @@ from handsfree.events import (
     WaitEnded,
 )
 from handsfree.plans.plan import Plan
-from handsfree.record.journal import JournalReading
+from handsfree.record.folder import JOURNAL
+from handsfree.record.journal import JournalReading, first_hash
 from handsfree.record.naming import Names, unsafe_question
 from handsfree.record.remarks import remarks_on
 from handsfree.record.turns import turn_of
@@ -62,7 +63,6 @@ from handsfree.record.visit import (
     UnsafeRecord,
     Value,
     VisitRecord,
-    first_hash,
 )
 
 
@@ -86,7 +86,7 @@ def gather(path: Path, reading: JournalReading, plan: Plan | None, remarks: tupl
         ended=reading.entries[-1].time if reading.entries else "",
         events=len(reading.entries),
         ending=reading.ending,
-        first_hash=first_hash(path),
+        first_hash=first_hash(path / JOURNAL),
         last_hash=reading.last_hash,
         chunks=found.chunk_records(),
         results=found.result_records(),

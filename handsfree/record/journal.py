@@ -127,6 +127,12 @@ def hash_line(line: bytes) -> str:
     return hashlib.sha256(line).hexdigest()
 
 
+def first_hash(path: Path) -> str:
+    """sha256 of the first line of a journal: the same for every reading of it, different for every other one."""
+    with path.open("rb") as file:
+        return hash_line(file.readline().rstrip(b"\n"))
+
+
 def read_journal(path: Path) -> JournalReading:
     """All entries that check out, and how the file ends. Never changes the file.
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from handsfree.events import VisitStarted
 from handsfree.record.folder import clip_faults
 from handsfree.record.journal import Altered, JournalReading, Torn
-from handsfree.record.visit import plan_hash
+from handsfree.record.kept_plan import plan_hash
 
 
 def remarks_on(path: Path, reading: JournalReading, started: VisitStarted) -> tuple[str, ...]:

@@ -1,21 +1,16 @@
-"""A visit's folder in, all that a report says about it out: values with history, verdicts, what is open, what was said.
+"""All that a report says about a visit: values with history, verdicts, what is open, what was said.
 
-`read_visit` is the door. It never changes the folder and takes no lock, so that a report can be made while the visit
-runs.
+These are the facts alone; `record.reading.read_visit` makes them of a folder.
 """
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
-from handsfree.errors import BadInput
-from handsfree.plans.plan import Plan
-from handsfree.record.folder import JOURNAL, PLAN, check_visit
-from handsfree.record.journal import FIRST_HASH, Altered, Ending, Intact, hash_line, read_journal
+from handsfree.record.journal import FIRST_HASH, Ending, Intact
 
 SURE_ENOUGH = ("published", "computed", "")
 """Grades of a source that need no mark; second-hand, common practice and from memory get one."""
@@ -317,53 +312,3 @@ class VisitRecord:
     def identity(self) -> str:
         """The same for every reading of this visit, different for every other visit."""
         return self.first_hash[:16]
-
-
-def read_visit(path: Path) -> VisitRecord:
-    """The record of the visit in a folder.
-
-    Args:
-        path: the visit's folder.
-
-    Returns:
-        The record; where the journal was altered, of what stands before the altered line, with a remark that says so.
-
-    Raises:
-        BadInput: not a visit, or a visit without a single event.
-    """
-    from handsfree.record.gathering import gather
-
-    check_visit(path)
-    reading = read_journal(path / JOURNAL)
-    if not reading.entries:
-        why = f", line 1: {reading.ending.why}" if isinstance(reading.ending, Altered) else " holds no event"
-        raise BadInput(f"{path / JOURNAL}{why}", "nothing was recorded in this visit; hold it, then make its report")
-    plan, remark = read_plan(path)
-    return gather(path, reading, plan, (remark,) if remark else ())
-
-
-def read_plan(path: Path) -> tuple[Plan | None, str]:
-    """The plan kept in a visit's folder; None with a remark when it cannot be used."""
-    from handsfree.plans import load_plan
-
-    kept = path / PLAN
-    if not kept.is_file():
-        return None, f"the folder holds no {PLAN}: items are named by their ids"
-    try:
-        return load_plan(kept), ""
-    except BadInput as error:
-        return None, f"{PLAN} cannot be used ({error.message}): items are named by their ids"
-
-
-def first_hash(path: Path) -> str:
-    """sha256 of the first line of the journal in a visit's folder."""
-    with (path / JOURNAL).open("rb") as file:
-        return hash_line(file.readline().rstrip(b"\n"))
-
-
-def plan_hash(path: Path) -> str:
-    """sha256 of the plan kept in a visit's folder; empty when there is none."""
-    try:
-        return hashlib.sha256((path / PLAN).read_bytes()).hexdigest()
-    except OSError:
-        return ""

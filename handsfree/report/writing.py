@@ -9,7 +9,8 @@ from typing import Literal, get_args
 from handsfree.errors import BadInput
 from handsfree.record.folder import write_whole
 from handsfree.record.journal import cannot_write
-from handsfree.record.visit import VisitRecord, read_visit
+from handsfree.record.reading import read_visit
+from handsfree.record.visit import VisitRecord
 from handsfree.report.clips import ClipsAs, ClipSounds
 
 Format = Literal["html", "pdf", "csv", "json", "ics"]
