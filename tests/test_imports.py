@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -65,6 +66,28 @@ def test_a_module_imports_only_from_its_own_room_and_those_before_it(path: Path)
         return
     later = {room for room in imported_rooms(path) if ROOMS.index(room) > ROOMS.index(own)}
     assert not later, f"{path.relative_to(PACKAGE)} imports upward from {sorted(later)}"
+
+
+def dotted(path: Path) -> str:
+    parts = path.relative_to(PACKAGE.parent).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def test_no_module_imports_itself_by_way_of_others() -> None:
+    """Imports make no circle, inside a room neither, also where an import stands inside a function."""
+    names = {dotted(path) for path in MODULES}
+    imports: dict[str, set[str]] = {}
+    for path in MODULES:
+        found = imports.setdefault(dotted(path), set())
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"), str(path))):
+            if isinstance(node, ast.ImportFrom) and node.module:
+                members = {f"{node.module}.{alias.name}" for alias in node.names} & names
+                found |= members or ({node.module} & names)
+            elif isinstance(node, ast.Import):
+                found |= {alias.name for alias in node.names} & names
+        found.discard(dotted(path))
+    assert sum(map(len, imports.values())) > len(names)
+    TopologicalSorter(imports).prepare()  # raises CycleError, which names the circle
 
 
 def test_the_walk_sees_every_room() -> None:
