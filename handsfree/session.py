@@ -11,7 +11,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Protocol
 
-from handsfree.dialogue.effects import Cue, Effect, Listen, Louder, Quieter, Say, Slower, Stop, Wait
+from handsfree.dialogue.effects import Cue, Effect, Faster, Listen, Louder, Quieter, Say, Slower, Stop, Wait
 from handsfree.dialogue.engine import Decision, Engine
 from handsfree.dialogue.inputs import HeardInput, Input, Silence, SoundCameBack, SoundWentAway, WaitOver
 from handsfree.dialogue.state import State, apply
@@ -195,10 +195,10 @@ class Session:
                 case Say():
                     if self._first_prompt_s is None:
                         self._first_prompt_s = self._clock() - self._started
-                    self._speaker.say(effect.text)
+                    self._speaker.say(effect.text, brisk=effect.brisk)
                 case Cue():
                     self._speaker.cue(effect.name)
-                case Louder() | Quieter() | Slower():
+                case Louder() | Quieter() | Slower() | Faster():
                     self._speaker.adjust(effect)
         return effects[-1]
 

@@ -59,7 +59,7 @@ class RememberingSpeaker:
     cues: list[str] = field(default_factory=list)
     changes: list[Change] = field(default_factory=list)
 
-    def say(self, text: str) -> Spoken:
+    def say(self, text: str, *, brisk: bool = False) -> Spoken:
         self.said.append(text)
         return Spoken(0.0, 0.0, True)
 

@@ -32,7 +32,7 @@ from handsfree.plans.plan import Item
 
 COMMANDS = (
     "repeat", "back", "hold", "carry_on", "defer", "where", "why", "help", "cancel", "change", "mark", "note", "louder",
-    "quieter", "slower", "finish", "no_reading", "not_fitted", "no_access", "smell_of_gas", "unsafe", "yes", "no",
+    "quieter", "slower", "faster", "finish", "no_reading", "not_fitted", "no_access", "smell_of_gas", "unsafe", "yes", "no",
 )  # fmt: skip
 
 

@@ -13,7 +13,7 @@ from dialogue_engineer import good_answer, work_through
 from dialogue_simulation import COMMANDS, Watch
 from dialogue_story import SHORT_VISIT, Story, language, plan_named, play_until, story, the_job
 
-from handsfree.dialogue.effects import Listen, Louder, Quieter, Slower
+from handsfree.dialogue.effects import Faster, Listen, Louder, Quieter, Slower
 from handsfree.dialogue.inputs import HeardInput, SoundCameBack, SoundWentAway
 from handsfree.dialogue.state import fold
 from handsfree.errors import BadInput
@@ -84,7 +84,7 @@ def test_saying_the_same_value_again_is_not_a_yes() -> None:
     """A value repeated is read back again."""
     visit = play_until(story(), "co2_max").hear("nine point two", "nine point two")
     assert visit.value("co2_max") is None
-    assert "Right?" in visit.said
+    assert "right?" in visit.said
 
 
 def test_a_plain_no_asks_again() -> None:
@@ -179,7 +179,7 @@ def test_the_voice_stopwatch_takes_the_time_of_the_words() -> None:
     visit = play_until(story(), "rate_time").hear("mark")
     visit.clock_s += 139.0
     visit.hear("mark")
-    assert "one hundred and forty two" in visit.said
+    assert "one four two" in visit.said
     visit.hear("yes")
     saved = next(e for e in visit.events(ReadingConfirmed) if e.item == "rate_time")
     assert (saved.value, saved.how) == ("142.0", "timed by the program")
@@ -310,7 +310,7 @@ def test_a_note_is_kept_unchecked() -> None:
 
 def test_louder_quieter_slower_are_effects() -> None:
     """The voice is changed by effects; the item stays."""
-    for words, effect in (("louder", Louder()), ("quieter", Quieter()), ("slower", Slower())):
+    for words, effect in (("louder", Louder()), ("quieter", Quieter()), ("slower", Slower()), ("faster", Faster())):
         visit = play_until(story(), "cold_pressure").hear(words)
         assert effect in visit.effects
         assert visit.state.item == "cold_pressure"

@@ -7,14 +7,17 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from dialogue_story import language, play_until, story
+from dialogue_story import language, plan_named, play_until, story, the_job
 from hypothesis import given
 from hypothesis import strategies as st
 
 import handsfree.dialogue
+from handsfree.dialogue.state import State
+from handsfree.dialogue.turn import Turn
 from handsfree.dialogue.wording import (
     emergency_steps,
     fill_number,
+    holds_number,
     may_be_misheard,
     rounded,
     say_characters,
@@ -22,11 +25,12 @@ from handsfree.dialogue.wording import (
     say_digits,
     say_seconds,
     say_verdict,
+    short_name,
     templates,
     unsafe_questions,
     word,
 )
-from handsfree.model import Expectation, Readings
+from handsfree.model import Expectation, Reading, Readings
 
 HERE = Path(handsfree.dialogue.__file__).parent
 
@@ -146,3 +150,44 @@ def test_a_slot_that_is_missing_is_an_error_of_ours() -> None:
     """A sentence is never spoken with a hole in it."""
     with pytest.raises(KeyError):
         word("saved")
+
+
+@pytest.mark.parametrize(
+    ("value", "quantity", "said"),
+    [
+        ("9.23", "co2", "C O two max, nine point two three percent"),
+        ("3320", "sensor_resistance", "sensor, three three two zero ohms"),
+        ("0.75", "vessel_charge", "vessel charge, zero point seven five bar"),
+        ("13.5", "hot_water_flow", "hot water flow, one three point five litres a minute"),
+        ("15", "cold_temperature", "cold water, fifteen degrees, one five"),
+        ("200", "co", "C O max, two hundred p p m"),
+    ],
+)
+def test_a_read_back_says_quantity_digits_and_unit_and_no_more(value: str, quantity: str, said: str) -> None:
+    """Short name, qualifier, value, unit; digit by digit where a number could be taken for another, or is longer."""
+    known = language().quantities[quantity]
+    qualifier = "maximum" if quantity in ("co", "co2") else None
+    turn = Turn(plan_named("service"), the_job(), language(), State())
+    assert turn.say_reading(Reading(Decimal(value), quantity, known.unit, qualifier)) == said
+
+
+def test_short_names_are_those_of_quantities_and_no_two_are_the_same() -> None:
+    """A short name belongs to one quantity."""
+    names = [short_name(id, quantity.said) for id, quantity in language().quantities.items()]
+    assert len(set(names)) == len(names)
+
+
+@pytest.mark.parametrize(
+    ("text", "slow"),
+    [
+        ("Read the C O two at maximum.", False),
+        ("Another one?", False),
+        ("Ring 0 8 0 0.", True),
+        ("Nine point two percent.", True),
+        ("Quebec hotel two.", True),
+        ("Wait two minutes.", True),
+    ],
+)
+def test_a_sentence_with_a_number_is_never_hurried(text: str, slow: bool) -> None:
+    """Only what holds no number may be spoken quicker."""
+    assert holds_number(text) is slow

@@ -65,7 +65,7 @@ INTERFACE_QUANTITIES = {
     "A": "fuse_rating",
 }
 INTERFACE_COMMANDS = """yes no repeat back hold carry_on defer where why help cancel change mark note
-    louder quieter slower finish no_reading not_fitted no_access smell_of_gas unsafe"""
+    louder quieter slower faster finish no_reading not_fitted no_access smell_of_gas unsafe"""
 
 
 def test_the_quantities_of_the_interface() -> None:

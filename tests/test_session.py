@@ -85,9 +85,9 @@ def test_every_event_is_on_disk_before_it_is_said(tmp_path: Path, language: Lang
     folder = tmp_path / "visit"
 
     class Checking(RememberingSpeaker):
-        def say(self, text: str):  # type: ignore[no-untyped-def]
+        def say(self, text: str, *, brisk: bool = False):  # type: ignore[no-untyped-def]
             assert json.dumps(text) in (folder / "journal.jsonl").read_text(encoding="utf-8")
-            return super().say(text)
+            return super().say(text, brisk=brisk)
 
     plan, job = load_plan("short_commissioning"), load_job(example_job())
     with VisitFolder.create(folder, plan.text, job.text) as visit:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from handsfree.audio.gate import Gate
 from handsfree.audio.portaudio import Device, FillSamples, OnSamples
-from handsfree.dialogue.effects import Louder, Quieter, Slower
+from handsfree.dialogue.effects import Faster, Louder, Quieter, Slower
 from handsfree.errors import BadInput, MissingPart
 from handsfree.model import Block
 from handsfree.settings import default_settings
@@ -369,3 +369,16 @@ def test_a_spoken_voice_opens_without_touching_device_or_disk(tmp_path: Path) ->
     settings = replace(default_settings(), cache_folder=tmp_path / "cache")
     open_speaker("spoken", settings, print).close()
     assert list(tmp_path.iterdir()) == []
+
+
+def test_faster_is_obeyed_up_to_its_end_and_a_brisk_sentence_is_quicker() -> None:
+    """Each step speaks faster, never beyond the fastest; a sentence without a number is a quarter faster than one with."""
+    stage = Stage()
+    speaker = stage.speaker()
+    speaker.say("one point two bar")
+    speaker.say("read the gauge", brisk=True)
+    while speaker.adjust(Faster()):
+        pass
+    speaker.say("one point two bar")
+    speeds = [speed for _, speed in stage.renderer.asked]
+    assert speeds == [130, 162, 175]

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from handsfree.dialogue.effects import Louder, Quieter, Slower
+from handsfree.dialogue.effects import Faster, Louder, Quieter, Slower
 from handsfree.dialogue.looking import Handler, again, current_item, help, repeat, voice, where, why
 from handsfree.dialogue.matching import fits, named_items
 from handsfree.dialogue.moving import advance, enter, is_complete
@@ -367,6 +367,7 @@ _HANDLERS: dict[str, Handler] = {
     "louder": voice(Louder(), "louder"),
     "quieter": voice(Quieter(), "quieter"),
     "slower": voice(Slower(), "slower"),
+    "faster": voice(Faster(), "faster"),
     "finish": _finish,
     **dict.fromkeys(ABSENT, _absent),
 }

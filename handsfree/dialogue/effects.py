@@ -14,6 +14,8 @@ class Say:
     text: str
     purpose: str
     """prompt, read_back, value, warning, emergency, status"""
+    brisk: bool = False
+    """a prompt or a status without a number in it: nothing of it can be misheard for a value, so it may be quick"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,11 @@ class Quieter:
 @dataclass(frozen=True, slots=True)
 class Slower:
     """The voice slower from now on."""
+
+
+@dataclass(frozen=True, slots=True)
+class Faster:
+    """The voice faster from now on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +71,6 @@ class Stop:
     complete: bool
 
 
-Effect = Say | Cue | Louder | Quieter | Slower | Listen | Wait | Stop
+Effect = Say | Cue | Louder | Quieter | Slower | Faster | Listen | Wait | Stop
 LAST = (Listen, Wait, Stop)
 """Exactly one of these ends a decision."""

@@ -17,7 +17,20 @@ from handsfree.model import Command, Heard, ListenerReport, Nothing, Outcome, Re
 from handsfree.plans.plan import Item
 
 _EMERGENCIES = ("smell_of_gas", "unsafe")
-_SIDE_COMMANDS = ("repeat", "where", "why", "help", "louder", "quieter", "slower", "hold", "back", "cancel", "finish")
+_SIDE_COMMANDS = (
+    "repeat",
+    "where",
+    "why",
+    "help",
+    "louder",
+    "quieter",
+    "slower",
+    "faster",
+    "hold",
+    "back",
+    "cancel",
+    "finish",
+)
 """commands that work while a side question is open"""
 _UNSAFE_COMMANDS = (
     "repeat",
@@ -26,6 +39,7 @@ _UNSAFE_COMMANDS = (
     "louder",
     "quieter",
     "slower",
+    "faster",
     "cancel",
     "finish",
     "note",

@@ -1,10 +1,10 @@
-"""Commands that look and change nothing: repeat, where, why, help, and the voice louder, quieter, slower."""
+"""Commands that look and change nothing: repeat, where, why, help, and the voice louder, quieter, slower, faster."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
-from handsfree.dialogue.effects import Louder, Quieter, Slower
+from handsfree.dialogue.effects import Faster, Louder, Quieter, Slower
 from handsfree.dialogue.matching import named_items
 from handsfree.dialogue.prompts import listen, phase, prompt, say_where
 from handsfree.dialogue.turn import Turn
@@ -66,7 +66,7 @@ def help(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
     again(turn)
 
 
-def voice(effect: Louder | Quieter | Slower, key: str) -> Handler:
+def voice(effect: Louder | Quieter | Slower | Faster, key: str) -> Handler:
     def change(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
         turn.do(effect)
         turn.say(key)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Protocol
 
@@ -11,7 +11,17 @@ from handsfree.dialogue.effects import Cue, Effect, Say
 from handsfree.dialogue.route import View
 from handsfree.dialogue.state import State, apply
 from handsfree.dialogue.values import Value
-from handsfree.dialogue.wording import absent_words, may_be_misheard, say_characters, say_date, say_digits, word
+from handsfree.dialogue.wording import (
+    absent_words,
+    holds_number,
+    may_be_misheard,
+    say_characters,
+    say_date,
+    say_digits,
+    short_name,
+    short_qualifier,
+    word,
+)
 from handsfree.events import Entry, Event, Said
 from handsfree.model import Heard, Reading
 from handsfree.plans.job import Job
@@ -81,7 +91,7 @@ class Turn:
         """Say words as they are."""
         if text:
             self.emit(Said(text=text, item=self.state.item, purpose=purpose))
-            self.effects.append(Say(text, purpose))
+            self.effects.append(Say(text, purpose, purpose in ("prompt", "status") and not holds_number(text)))
 
     def say(self, key: str, purpose: str = "status", **slots: str) -> None:
         """Say a sentence of the wording."""
@@ -99,14 +109,28 @@ class Turn:
     # ------------------------------------------------------------------------------------- saying values
 
     def say_reading(self, reading: Reading) -> str:
-        """Quantity, value and unit; digit by digit where the quantity is read so (a meter index), and digits once more
-        after a value whose teens and tens could be confused."""
-        words = self.language.say_reading(reading)
-        value = reading.value if reading.spoken_value is None else reading.spoken_value
+        """Quantity by its short name, qualifier, value and unit: the read-back, without a word that tells nothing."""
+        amount = self.say_amount(reading)
+        if reading.quantity is None:
+            return amount
+        said = self.language.quantities[reading.quantity].said
+        named = f"{short_name(reading.quantity, said)} {short_qualifier(reading.qualifier)}".strip()
+        return f"{named}, {amount}"
+
+    def say_amount(self, reading: Reading) -> str:
+        """Value and unit. Digit by digit where the quantity is read so (a meter index), where teens and tens could be
+        confused, and where that is shorter; a bare two-digit one both ways, for "one five" may also mean 1.5."""
+        bare = replace(reading, quantity=None, qualifier=None)
+        words = self.language.say_reading(bare)
+        value = bare.value if bare.spoken_value is None else bare.spoken_value
         quantity = self.language.quantities.get(reading.quantity or "")
-        if quantity is not None and quantity.digit_by_digit:
-            return words.replace(self.language.say_number(value), say_digits(value))
-        return f"{words}, {say_digits(value)}" if may_be_misheard(value) else words
+        number, digits = self.language.say_number(value), say_digits(value)
+        whole = value == value.to_integral_value() and value.as_tuple().exponent == 0
+        by_digits = quantity is not None and quantity.digit_by_digit
+        if may_be_misheard(value) and whole and abs(value) < 100 and not by_digits:
+            return f"{words}, {digits}"
+        shorter = abs(value) >= 100 and len(digits.split()) < len(number.split())
+        return words.replace(number, digits, 1) if by_digits or may_be_misheard(value) or shorter else words
 
     def say_value(self, value: Value) -> str:
         """A confirmed value in words, with its quantity and unit where it has them."""
@@ -140,8 +164,7 @@ class Turn:
     def say_bare(self, value: Value) -> str:
         """A confirmed value in words without the name of its quantity: the item was named already."""
         if value.kind == "quantity" and not value.absent:
-            named = self.say_reading(Reading(Decimal(value.text), value.quantity, value.unit or None, value.qualifier))
-            return named.partition(", ")[2]
+            return self.say_amount(Reading(Decimal(value.text), value.quantity, value.unit or None, value.qualifier))
         return self.say_value(value)
 
 

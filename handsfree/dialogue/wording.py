@@ -51,6 +51,12 @@ _ICAO = dict(
 _DIGITS = dict(
     zip("0123456789", ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"], strict=True)
 )
+_SLOW = frozenset(
+    [*_DIGITS.values(), *(w for w in _ICAO.values()), "point", "oh", "ten", "eleven", "twelve", "hundred", "thousand"]
+    + [ten + "ty" for ten in ("twen", "thir", "for", "fif", "six", "seven", "eigh", "nine")]
+    + [teen + "teen" for teen in ("thir", "four", "fif", "six", "seven", "eigh", "nine")]
+) - {"one"}
+"""words of numbers and serials; "one" alone is as often no number, and beside another number does not change the answer"""
 _NUMBER_IN_TEXT = re.compile(r"(?<![\w.])-?\d+(?:\.\d+)?(?![\w.])")
 
 
@@ -95,6 +101,16 @@ def absent_words(answer: str) -> str:
     return str(_table()["absent"].get(answer, answer))
 
 
+def short_name(quantity: str, said: str) -> str:
+    """The short name of a quantity in a read-back; `said`, the name that prompts use, where it has none shorter."""
+    return str(_table()["short"].get(quantity, said))
+
+
+def short_qualifier(qualifier: str | None) -> str:
+    """ "maximum" -> "max"; empty without a qualifier."""
+    return str(_table()["short_qualifier"].get(qualifier, qualifier or ""))
+
+
 @cache
 def unsafe_questions() -> tuple[UnsafeQuestion, ...]:
     """What is asked in an unsafe situation, in order."""
@@ -134,6 +150,12 @@ def say_characters(text: str) -> str:
     """A serial or a string of digits, in groups of three: "AB1482" -> "alfa bravo one, four eight two"."""
     words = [_ICAO.get(c.upper()) or _DIGITS.get(c) or ("dash" if c == "-" else c) for c in text if not c.isspace()]
     return ", ".join(" ".join(words[i : i + 3]) for i in range(0, len(words), 3))
+
+
+def holds_number(text: str) -> bool:
+    """A number, a number word or a letter of a serial stands in the sentence; the two of C O two is none."""
+    words = re.findall(r"[a-z]+|\d+", text.lower().replace("c o two", ""))
+    return any(w.isdigit() or w in _SLOW for w in words)
 
 
 def say_digits(value: Decimal) -> str:

@@ -26,7 +26,7 @@ class PrintedSpeaker:
         self._bell = BELL if bell else ""
         self._clock = clock
 
-    def say(self, text: str) -> Spoken:
+    def say(self, text: str, *, brisk: bool = False) -> Spoken:
         start = self._clock()
         self._write(self._bell + text)
         return Spoken(start, self._clock(), True)

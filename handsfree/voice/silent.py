@@ -18,7 +18,7 @@ class SilentSpeaker:
     def __init__(self, *, clock: Callable[[], float] = time.monotonic) -> None:
         self._clock = clock
 
-    def say(self, text: str) -> Spoken:
+    def say(self, text: str, *, brisk: bool = False) -> Spoken:
         return self._nothing()
 
     def cue(self, name: str) -> Spoken:

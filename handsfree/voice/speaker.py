@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Protocol
 
-from handsfree.dialogue.effects import Louder, Quieter, Slower
+from handsfree.dialogue.effects import Faster, Louder, Quieter, Slower
 
-Change = Louder | Quieter | Slower
+Change = Louder | Quieter | Slower | Faster
 """What the engineer may ask of the voice."""
 
 
@@ -32,14 +32,14 @@ class Speaker(Protocol):
     `cue`; `stop` may be called from any.
     """
 
-    def say(self, text: str) -> Spoken:
-        """Say `text`; return when it has been said, or stopped."""
+    def say(self, text: str, *, brisk: bool = False) -> Spoken:
+        """Say `text`; return when it has been said, or stopped. `brisk`: nothing in it can be misheard for a value."""
 
     def cue(self, name: str) -> Spoken:
         """Sound a cue (see `cues`), or what stands for it."""
 
     def adjust(self, change: Change) -> bool:
-        """Speak louder, quieter or slower from now on; False when it cannot go further that way."""
+        """Speak louder, quieter, slower or faster from now on; False when it cannot go further that way."""
 
     def stop(self) -> None:
         """Fall silent now."""

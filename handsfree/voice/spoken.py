@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handsfree.audio.gate import Gate
-from handsfree.dialogue.effects import Louder, Quieter, Slower
+from handsfree.dialogue.effects import Faster, Louder, Quieter, Slower
 from handsfree.voice.cues import RATE, cue_samples
 from handsfree.voice.playback import Played
 from handsfree.voice.printed import PrintedSpeaker
@@ -22,6 +22,11 @@ _USUAL_GAIN = 3
 _SLOWER = 0.85
 _SLOWEST = 90
 """words a minute"""
+_FASTER = 1.15
+_FASTEST = 175
+"""words a minute; more and digits run into each other: our own ear, no source"""
+_BRISK = 1.25
+"""how much faster a sentence without a number is spoken"""
 _FAILURES_TO_REST = 2
 _REST_S = 60.0
 """s without an attempt to speak once it has failed several times running: each attempt costs the engineer seconds"""
@@ -50,7 +55,7 @@ class SpokenSpeaker:
         renderer: text to samples.
         player: samples to sound.
         write: takes one line of text.
-        words_a_minute: speed.
+        words_a_minute: speed of read-backs and warnings; a brisk sentence is spoken a quarter faster.
         gate: closed while the voice sounds, where the microphone is on.
         clock: s, the microphone's clock.
     """
@@ -77,13 +82,14 @@ class SpokenSpeaker:
         self._told = False
         self._silent_until = float("-inf")
 
-    def say(self, text: str) -> Spoken:
+    def say(self, text: str, *, brisk: bool = False) -> Spoken:
         if not text.strip():
             now = self._clock()
             return Spoken(now, now, True)
         if self._resting():
             return self._printed.say(text)
-        rendered = self._renderer.render(text, self._words_a_minute)
+        pace = round(self._words_a_minute * _BRISK) if brisk else self._words_a_minute
+        rendered = self._renderer.render(text, pace)
         if isinstance(rendered, NotRendered):
             self._failed(rendered.reason, for_good=rendered.for_good)
             return self._printed.say(text)
@@ -105,6 +111,10 @@ class SpokenSpeaker:
             case Slower():
                 slower = max(round(self._words_a_minute * _SLOWER), min(_SLOWEST, self._words_a_minute))
                 changed, self._words_a_minute = slower != self._words_a_minute, slower
+                return changed
+            case Faster():
+                faster = min(round(self._words_a_minute * _FASTER), max(_FASTEST, self._words_a_minute))
+                changed, self._words_a_minute = faster != self._words_a_minute, faster
                 return changed
         changed, self._gain = gain != self._gain, gain
         return changed
