@@ -65,6 +65,19 @@ class Finished(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Reopened(Event):
+    """The engineer took a visit up again that was ended with items open. The end before it stays in the record."""
+
+    kind: ClassVar[str] = "reopened"
+    open_items: tuple[str, ...] = ()
+    """items and results that are open, in the plan's order"""
+    chunks: tuple[str, ...] = ()
+    """chunks that are open again"""
+    words: str = ""
+    clip: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SignedOff(Event):
     kind: ClassVar[str] = "signed_off"
     name: str
@@ -180,7 +193,7 @@ class RoundsSpent(Event):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked(Event):
-    """A side question is open: finish, note, reason, accept, clear, smell, unsafe_answer. The item waits."""
+    """A side question is open: finish, reopen, note, reason, accept, clear, smell, unsafe_answer. The item waits."""
 
     kind: ClassVar[str] = "asked"
     what: str

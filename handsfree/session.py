@@ -156,12 +156,13 @@ class Session:
         return self._hold(state, self._engine.start(state))
 
     def carry_on(self, entries: Iterable[Entry]) -> VisitEnd:
-        """Hold a visit from where its journal ends; a finished one is left as it is. Raises as `begin`."""
+        """Hold a visit from where its journal ends; a complete one is left as it is, one that was ended with something
+        open is taken up again after a yes. Raises as `begin`."""
         state = State()
         for entry in entries:
             state = apply(state, entry)
-        if state.finished is not None:
-            return self._end(state, state.finished.complete, finished=True)
+        if state.finished is not None and state.finished.complete:
+            return self._end(state, True, finished=True)
         return self._hold(state, self._engine.resume(state, f"from {self._source.name}"))
 
     def _hold(self, state: State, decision: Decision) -> VisitEnd:
@@ -172,7 +173,7 @@ class Session:
                 return self._end(state, last.complete, finished=True)
             answer = self._await(last)
             if answer is None:
-                return self._end(state, False, finished=False)
+                return self._end(state, False, finished=state.finished is not None)
             decision = self._engine.decide(state, answer)
 
     def _end(self, state: State, complete: bool, *, finished: bool) -> VisitEnd:

@@ -35,6 +35,7 @@ BY_NAME: dict[str, st.SearchStrategy[Any]] = {
     "job": st.sampled_from([{}, {"boiler": {"make": "Fernhill"}, "instruments": 5, "customer": []}]),
     "given": st.just({"time_s": "120"}), "outcome": st.sampled_from([{}, {"outcome": "unsure", "reason": None}]),
     "listeners": st.just(()), "readings": st.just(()), "from_items": st.just(()),
+    "chunks": st.lists(IDS, max_size=2).map(tuple),
 }  # fmt: skip
 BY_TYPE: dict[str, st.SearchStrategy[Any]] = {
     "str": WORDS,

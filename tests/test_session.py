@@ -199,3 +199,18 @@ def test_what_was_begun_ahead_is_thrown_away_when_it_is_not_the_same(
     ears.begin(a_segment(8000))
     ears.close()
     assert ears.hear(segment, expectation).words == "whole"
+
+
+def test_a_visit_ended_with_items_open_is_taken_up_again(tmp_path: Path, language: Language) -> None:
+    """Ended after one item it is not complete; carried on without words it stays ended; after a yes it goes on where it was."""
+    first = Held(tmp_path / "visit", language, ScriptedSource([*WORDS[:2], "finish", "yes"]))
+    assert first.end.finished
+    assert not first.end.complete
+    silent = Held(tmp_path / "visit", language, ScriptedSource([]))
+    assert silent.end.finished
+    assert not silent.end.complete
+    again = Held(tmp_path / "visit", language, ScriptedSource(["yes", *WORDS[2:4]]))
+    assert not again.end.finished
+    kinds = [e.event.kind for e in again.entries]
+    assert kinds.count("finished") == kinds.count("reopened") == 1
+    assert again.end.state.values.keys() == {"boiler_serial", "plate_gas"}

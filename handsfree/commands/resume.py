@@ -16,5 +16,8 @@ from handsfree.voice import SpeakerKind
 @click.argument("folder", type=click.Path(path_type=Path))
 @manner_options
 def command(folder: Path, source: str, voice: SpeakerKind | None, as_json: bool) -> int:
-    """Carry on with the visit in FOLDER, one item before where it was left."""
+    """Carry on with the visit in FOLDER, one item before where it was left.
+
+    One that was ended with items open is taken up again after a yes; its first end stays in the record.
+    """
     return hold_again(folder, Manner(source, voice, as_json), load_settings(os.environ))

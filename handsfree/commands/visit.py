@@ -213,7 +213,9 @@ def _leave(path: Path, end: VisitEnd, *, as_json: bool) -> int:
         for format in ("json", "csv"):
             write_report(path, format)
     write(f"\nReport: {report}")
-    if end.finished:
+    if end.finished and not end.complete:
+        write(f"The visit was ended with items open. Take it up again with: handsfree resume {path}")
+    elif end.finished:
         write(f"The visit is finished. Look it over with: handsfree review {path}")
     else:
         write(f"The visit is open. Carry on with: handsfree resume {path}")

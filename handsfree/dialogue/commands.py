@@ -13,7 +13,20 @@ from handsfree.dialogue.prompts import listen, open_names, phase, prompt
 from handsfree.dialogue.proposing import change_item, confirm, drop, propose_reading, take_readings
 from handsfree.dialogue.turn import Turn, sentence
 from handsfree.dialogue.working import Trade
-from handsfree.events import AskClosed, Asked, CarriedOn, Deferred, Finished, Held, Kept, Marked, NoteTaken, WaitEnded
+from handsfree.events import (
+    AskClosed,
+    Asked,
+    CarriedOn,
+    Deferred,
+    Finished,
+    Held,
+    Kept,
+    Marked,
+    NoteTaken,
+    ReadAgain,
+    Reopened,
+    WaitEnded,
+)
 from handsfree.model import Command, Heard, Reading
 from handsfree.plans.plan import ABSENT, Item
 
@@ -336,17 +349,40 @@ def _finish(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
 
 def end_visit(turn: Turn) -> None:
     """The visit is over: complete only when nothing mandatory is open and no unsafe situation is. Ends the decision."""
-    names = open_names(turn)
     complete = is_complete(turn)
     items = tuple(i.id for i in turn.view.open_items(mandatory_only=True)) + turn.view.open_results()
     turn.emit(Finished(complete=complete, open_items=items))
+    say_end(turn)
+    listen(turn)
+
+
+def say_end(turn: Turn) -> None:
+    """Say that the visit is over, and what is open."""
+    names = open_names(turn)
     if turn.state.unsafe is not None:
         turn.say("finished_unsafe", "warning")
     elif names:
         turn.say("finished_open", "warning", items="; ".join(names))
     else:
         turn.say("finished")
-    listen(turn)
+
+
+def reopen(turn: Turn, heard: Heard) -> None:
+    """An ended visit is open again: what was left for later, refused, or a killer item without a value, is asked
+    again."""
+    view = turn.view
+    items = view.open_items()
+    turn.emit(
+        Reopened(
+            open_items=tuple(i.id for i in items) + view.open_results(),
+            chunks=tuple(c.id for c in turn.plan.chunks if any(i.chunk == c.id for i in items)),
+            words=heard.words,
+            clip=heard.clip,
+        )
+    )
+    for item in items:
+        if item.id in turn.state.values:
+            turn.emit(ReadAgain(items=(item.id,), round=view.round_of(item.id) + 1, because="reopened"))
 
 
 _HANDLERS: dict[str, Handler] = {

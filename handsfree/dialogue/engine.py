@@ -30,7 +30,7 @@ from handsfree.dialogue.unsafe import emergency_of, say_steps
 from handsfree.dialogue.wording import say_seconds
 from handsfree.dialogue.working import Trade
 from handsfree.errors import BadInput
-from handsfree.events import ProposalDropped, Resumed, SilenceHeard, SoundBack, SoundLost, WaitEnded, WaitWentOn
+from handsfree.events import Asked, ProposalDropped, Resumed, SilenceHeard, SoundBack, SoundLost, WaitEnded, WaitWentOn
 from handsfree.model import Limit, Verdict, WorkedOut
 from handsfree.plans.job import Job
 from handsfree.plans.plan import Plan
@@ -88,11 +88,14 @@ class Engine:
 
     def resume(self, state: State, reason: str = "") -> Decision:
         """Carry on with a visit that was cut off: the proposal on hand is dropped, and the dialogue goes back one item
-        (rules 10, 11)."""
+        (rules 10, 11). One that was ended with something open is taken up again after a yes."""
         if state.item is None and state.finished is None:
             return self.start(state)
         turn = self._turn(state)
         if state.finished is not None:
+            if not state.finished.complete:
+                turn.emit(Asked(what="reopen"))
+                prompt(turn)
             listen(turn)
             return self._checked(turn)
         turn.emit(Resumed(reason=reason))
@@ -109,7 +112,7 @@ class Engine:
     def decide(self, state: State, input: Input) -> Decision:
         """What follows from an input. The state is not changed: keep the events, then carry out the effects."""
         turn = self._turn(state)
-        if state.finished is not None:
+        if phase(turn.view) == "finished":
             listen(turn)
             return self._checked(turn)
         match input:

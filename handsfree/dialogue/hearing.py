@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from handsfree.dialogue.commands import act, end_visit, go_back_one
+from handsfree.dialogue.commands import act, end_visit, go_back_one, reopen, say_end
 from handsfree.dialogue.crosschecking import result_in_question
 from handsfree.dialogue.moving import advance, enter, read_again
 from handsfree.dialogue.prompts import listen, phase, prompt
@@ -64,15 +64,13 @@ def take_heard(turn: Turn, trade: Trade, heard: Heard) -> None:
         )
     )
     outcome = heard.outcome
+    if turn.state.finished is not None and not _reopen(turn, trade, heard):
+        return
     if isinstance(outcome, Command) and outcome.command == "unsafe" and class_is_asked(turn):
         take_answer(turn, heard)
     elif isinstance(outcome, Command) and outcome.command in _EMERGENCIES:
         _emergency(turn, outcome.command, heard)
-    elif (
-        isinstance(outcome, Unsure)
-        and any(_is_emergency(a) for a in outcome.alternatives)
-        and turn.state.unsafe is None
-    ):
+    elif isinstance(outcome, Unsure) and _may_be_emergency(outcome) and turn.state.unsafe is None:
         turn.emit(Asked(what="smell"))
         prompt(turn)
         listen(turn)
@@ -98,6 +96,39 @@ def _report(report: ListenerReport) -> dict[str, object]:
 
 def _is_emergency(outcome: Outcome) -> bool:
     return isinstance(outcome, Command) and outcome.command in _EMERGENCIES
+
+
+def _may_be_emergency(outcome: Outcome) -> bool:
+    alternatives = outcome.alternatives if isinstance(outcome, Unsure) else (outcome,)
+    return any(_is_emergency(each) for each in alternatives)
+
+
+def _reopen(turn: Turn, trade: Trade, heard: Heard) -> bool:
+    """The answer to "take it up again?" about an ended visit. True: an emergency, which opens it, is to be dealt with;
+    else the decision is ended here."""
+    outcome = heard.outcome
+    if _may_be_emergency(outcome):
+        reopen(turn, heard)
+        return True
+    answer = _yes_or_no(outcome)
+    if not answer and isinstance(outcome, Command) and outcome.command in ("cancel", "finish"):
+        answer = "no"
+    if answer == "yes":
+        turn.emit(AskClosed(what="reopen", answer="yes"))
+        reopen(turn, heard)
+        turn.say("reopened", "value")
+        if turn.state.unsafe is None:
+            advance(turn, trade)
+            return False
+        say_steps(turn, emergency_of(turn))
+        prompt(turn)
+    elif answer == "no":
+        turn.emit(AskClosed(what="reopen", answer="no"))
+        say_end(turn)
+    else:
+        prompt(turn)
+    listen(turn)
+    return False
 
 
 def _emergency(turn: Turn, trigger: str, heard: Heard) -> None:

@@ -42,7 +42,7 @@ def phase(view: View) -> Phase:
     if state.started is None:
         return "not_started"
     if state.finished is not None:
-        return "finished"
+        return "asked" if state.asked is not None and state.asked.what == "reopen" else "finished"
     if state.asked is not None and state.asked.what != "unsafe_class" and state.unsafe is None:
         return "asked"
     if state.unsafe is not None:
@@ -106,6 +106,8 @@ def _prompt_asked(turn: Turn) -> None:
     match asked.what:
         case "finish":
             prompt_finish(turn)
+        case "reopen":
+            _prompt_reopen(turn)
         case "note":
             turn.say("note_ask", "prompt")
         case "reason":
@@ -168,6 +170,14 @@ def prompt_finish(turn: Turn) -> None:
         turn.say("finish_open", "read_back", count=str(len(names)), items=_few(names))
     else:
         turn.say("finish_sure", "read_back")
+
+
+def _prompt_reopen(turn: Turn) -> None:
+    names = open_names(turn)
+    if names:
+        turn.say("reopen", "prompt", count=str(len(names)), items=_few(names))
+    else:
+        turn.say("reopen_unsafe", "prompt")
 
 
 def _few(names: tuple[str, ...]) -> str:
