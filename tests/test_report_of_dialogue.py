@@ -68,3 +68,30 @@ def test_every_format_is_made_of_a_real_visit(tmp_path: Path) -> None:
     kept(visit.hear("finish", "yes"), tmp_path / "v")
     for format in FORMATS:
         assert write_report(tmp_path / "v", format).stat().st_size > 500
+
+
+def test_a_visit_taken_up_again_shows_both_ends(tmp_path: Path) -> None:
+    """The first end with what was open, the moment it was taken up again, and the second end all stand in the record."""
+    visit = story()
+    for _ in range(200):
+        if not visit.state.item:
+            break
+        visit.hear(*(("later",) if visit.state.item == "co_max" else SHORT_VISIT[visit.state.item]))
+    visit.hear("finish", "yes")
+    first = kept(visit, tmp_path / "first")
+    assert not first.complete
+    assert first.earlier_ends == ()
+    visit.cut().hear("yes").hear(*SHORT_VISIT["co_max"])
+    assert not kept(visit, tmp_path / "between").finished
+    visit.hear("finish")
+    record = kept(visit, tmp_path / "second")
+    assert record.complete
+    (end,) = record.earlier_ends
+    assert end.open_items == ("CO at maximum rate",)
+    assert end.time < end.reopened_at
+    page = write_report(tmp_path / "second", "html").read_text(encoding="utf-8")
+    assert "Taken up again." in page
+    assert "Open at that end: CO at maximum rate." in page
+    happened = [turn.text for turn in record.conversation]
+    assert happened.index("Visit ended, not complete") < happened.index("Taken up again, with items open")
+    assert happened[-1] != "Taken up again, with items open"

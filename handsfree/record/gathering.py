@@ -31,6 +31,7 @@ from handsfree.events import (
     Questioned,
     ReadAgain,
     ReadingConfirmed,
+    Reopened,
     Resumed,
     SignedOff,
     UnsafeAnswer,
@@ -51,6 +52,7 @@ from handsfree.record.visit import (
     Cause,
     ChunkRecord,
     Correction,
+    EarlierEnd,
     ItemRecord,
     ItemState,
     Judgement,
@@ -99,6 +101,7 @@ def gather(path: Path, reading: JournalReading, plan: Plan | None, remarks: tupl
         conversation=tuple(found.turns),
         finished=found.finished is not None,
         complete=found.complete(),
+        earlier_ends=tuple(found.earlier_ends),
         signatures=tuple(found.signatures),
         changed_after_signing=found.changed_after_signing,
         remarks=(*remarks, *_on_waits(found.waited), *remarks_on(path, reading, started)),
@@ -155,6 +158,9 @@ class _Gathering:
     notes: list[Note] = field(default_factory=list)
     queries: list[Query] = field(default_factory=list)
     turns: list[Turn] = field(default_factory=list)
+    ended_at: tuple[int, str] = (0, "")
+    """number and time of the last end"""
+    earlier_ends: list[EarlierEnd] = field(default_factory=list)
     signatures: list[Signature] = field(default_factory=list)
     changed_after_signing: bool = False
 
@@ -216,6 +222,9 @@ class _Gathering:
             case Finished():
                 self.finished = event
                 self.still_open = event.open_items
+                self.ended_at = entry.number, entry.time
+            case Reopened():
+                self._reopen(entry, event)
             case SignedOff():
                 self.signatures.append(Signature(entry.number, entry.time, event.name, event.statement))
                 self.changed_after_signing = False
@@ -243,6 +252,11 @@ class _Gathering:
                 self.unsafe[-1] = replace(
                     self.unsafe[-1], cleared_at=entry.time, cleared_words=event.words, cleared_clip=event.clip
                 )
+
+    def _reopen(self, entry: Entry, event: Reopened) -> None:
+        self.finished = None
+        names = tuple(self.name(id) for id in event.open_items)
+        self.earlier_ends.append(EarlierEnd(self.ended_at[0], self.ended_at[1], names, entry.time))
 
     def _confirm(self, entry: Entry, event: ReadingConfirmed | AnswerConfirmed) -> None:
         self.order.setdefault(event.item, "")

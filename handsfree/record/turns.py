@@ -24,6 +24,7 @@ from handsfree.events import (
     Questioned,
     ReadAgain,
     ReadingConfirmed,
+    Reopened,
     Resumed,
     RoundsSpent,
     Said,
@@ -147,6 +148,8 @@ def _about_the_visit(entry: Entry, names: Names) -> str:
             return "The engineer said that work may go on"
         case Finished():
             return "Visit ended" + (", complete" if event.complete else ", not complete")
+        case Reopened():
+            return "Taken up again" + (", with items open" if event.open_items else "")
         case SignedOff():
             return f"Signed off by {event.name}"
     return ""

@@ -244,6 +244,17 @@ class Signature:
 
 
 @dataclass(frozen=True, slots=True)
+class EarlierEnd:
+    """An end of the visit that was not its last: it was taken up again."""
+
+    number: int
+    time: str
+    open_items: tuple[str, ...]
+    """by their spoken names"""
+    reopened_at: str
+
+
+@dataclass(frozen=True, slots=True)
 class VisitRecord:
     """All that a report, an export or the archive needs of a visit."""
 
@@ -277,6 +288,8 @@ class VisitRecord:
     conversation: tuple[Turn, ...] = ()
     finished: bool = False
     complete: bool = False
+    earlier_ends: tuple[EarlierEnd, ...] = ()
+    """oldest first"""
     signatures: tuple[Signature, ...] = ()
     changed_after_signing: bool = False
     remarks: tuple[str, ...] = ()

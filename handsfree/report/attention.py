@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from handsfree.record.visit import Value, VisitRecord
 from handsfree.report.job_facts import instruments
-from handsfree.report.wording import print_date, print_label, print_result, print_signs, print_value
+from handsfree.report.wording import print_date, print_label, print_moment, print_result, print_signs, print_value
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +28,10 @@ def points_of(record: VisitRecord) -> tuple[Point, ...]:
 def _points(record: VisitRecord) -> Iterator[Point]:
     for remark in record.remarks:
         yield Point("About the record.", remark)
+    for end in record.earlier_ends:
+        names = ", ".join(print_signs(name) for name in end.open_items)
+        when = f"Ended first on {print_moment(end.time)}, taken up again on {print_moment(end.reopened_at)}."
+        yield Point("Taken up again.", f"{when} Open at that end: {names}." if names else when, end.number)
     if record.changed_after_signing:
         yield Point("Changed after it was signed.", "A value was amended after the last sign-off; see the corrections.")
     for tool in instruments(record):
