@@ -136,9 +136,10 @@ def agree(opinions: Sequence[Opinion], gates: Gates, *, alone: bool = False) -> 
     best = max((first.values[0], second.values[0]), key=lambda v: v.score)
     if isinstance(best.outcome, Unsure | Nothing):
         return Agreed(best.words, best.outcome, best.outcome.reason)
-    if weak := _weakness((first, second), best, _gate_for(best, others, gates), gates.short):
+    gate: Gate = getattr(gates, gate_name(best, others))
+    if weak := weakness((first, second), best, gate, gates.short):
         return _doubt([*speaking, *(o for o in others if o.values and not o.refused)], weak)
-    if _is_unwritten((first, second), best, gates.short):
+    if is_unwritten((first, second), best, gates.short):
         return _doubt(speaking, "it was short, and could be another word")
     return Agreed(best.words, best.outcome)
 
@@ -178,18 +179,17 @@ def _alone(opinion: Opinion, gates: Gates, allowed: bool) -> Agreed:
     return Agreed(best.words, best.outcome)
 
 
-def _gate_for(best: Candidate, others: Sequence[Opinion], gates: Gates) -> Gate:
-    """The thresholds that fit what a third listener says about the value of the two."""
-    bare = _is_bare_command(best.outcome)
+def gate_name(best: Candidate, others: Sequence[Opinion]) -> str:
+    """The field of `Gates` that fits what a third listener says about the value of the two."""
+    kind = "command" if _is_bare_command(best.outcome) else "value"
     if not others:
-        return gates.command if bare else gates.value
+        return kind
     wanted = outcome_key(best.outcome)
-    if all(o.values and not o.refused and outcome_key(o.values[0].outcome) == wanted for o in others):
-        return gates.command_supported if bare else gates.value_supported
-    return gates.command_doubted if bare else gates.value_doubted
+    supported = all(o.values and not o.refused and outcome_key(o.values[0].outcome) == wanted for o in others)
+    return f"{kind}_{'supported' if supported else 'doubted'}"
 
 
-def _is_unwritten(pair: tuple[Opinion, Opinion], best: Candidate, gate: ShortGate) -> bool:
+def is_unwritten(pair: tuple[Opinion, Opinion], best: Candidate, gate: ShortGate) -> bool:
     """Whether something short stands on the grammar alone: neither listener would have written it on its own."""
     if len(best.words.split()) > gate.words:
         return False
@@ -198,7 +198,7 @@ def _is_unwritten(pair: tuple[Opinion, Opinion], best: Candidate, gate: ShortGat
     return not any(o.scores.get(FREE_AGREES, 1.0) for o in pair)
 
 
-def _weakness(pair: tuple[Opinion, Opinion], best: Candidate, gate: Gate, short: ShortGate) -> str:
+def weakness(pair: tuple[Opinion, Opinion], best: Candidate, gate: Gate, short: ShortGate) -> str:
     """Why what both heard is not enough, or an empty text."""
     margins = [o.margin for o in pair]
     ratios = [o.free_ratio for o in pair]
