@@ -28,6 +28,7 @@ from handsfree.model import (
     Nothing,
     Outcome,
     Segment,
+    Text,
     Unsure,
     outcome_from_json,
     outcome_to_json,
@@ -103,9 +104,15 @@ def _guessed(words: str, language: Language, name: str) -> str:
         outcome = language.understand(words, expectation_named(kind, language))
         if isinstance(outcome, Command) and not outcome.readings:
             return "yes_no"
-        if not isinstance(outcome, Unsure | Nothing) and (kind != "digits" or len(words.split()) > 1):
+        if not isinstance(outcome, Unsure | Nothing) and (kind != "digits" or _is_digit_by_digit(words, language)):
             return kind
     return random.Random(name).choice(UNGUESSED)
+
+
+def _is_digit_by_digit(words: str, language: Language) -> bool:
+    """Whether it is several digits, each a word; "forty two" is a number."""
+    each = [language.understand(word, expectation_named("digits", language)) for word in words.split()]
+    return len(each) > 1 and all(isinstance(o, Text) and len(o.text) == 1 for o in each)
 
 
 def truth_of(clip: Clip, language: Language) -> Outcome:
