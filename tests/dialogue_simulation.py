@@ -121,7 +121,10 @@ class Simulation:
             last = self._last(decision)
             if isinstance(last, Stop):
                 self._check_end(last)
-                break
+                if last.complete or self.rng.random() > 0.3:
+                    break
+                decision = self.engine.resume(self.state)  # ended with something open: take it up again
+                continue
             if self.rng.random() < cuts:
                 decision = self.engine.resume(fold(self.plan, self.job, self.entries))
                 continue
@@ -170,6 +173,9 @@ class Simulation:
 
     def _sensible(self) -> Outcome:
         place = phase(View(self.plan, self.job, self.state))
+        asked = self.state.asked.what if self.state.asked else ""
+        if asked == "finish" and self.rng.random() < 0.7:
+            return Command("no")
         if place in ("proposal", "asked", "question", "unsafe"):
             return Command("yes") if self.rng.random() < 0.85 else Command("no")
         if place in ("held", "closing"):
@@ -217,7 +223,7 @@ class Simulation:
         pick = self.rng.random()
         if pick < 0.45:
             command = self.rng.choice(COMMANDS)
-            if command in ("smell_of_gas", "unsafe") and self.rng.random() < 0.8:
+            if command in ("smell_of_gas", "unsafe", "finish") and self.rng.random() < 0.8:
                 command = "repeat"
             target = self.rng.choice(list(self.plan.items())).say if command in ("change", "why", "where") else None
             readings = (

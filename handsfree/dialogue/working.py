@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields
 from decimal import Decimal
 from typing import Any
 
@@ -116,9 +116,12 @@ def _judge_date(view: View, item: Item, value: str) -> Verdict | None:
     return Verdict("within" if inside else "outside", limit, Decimal(0), words)
 
 
+_LIMIT_FIELDS = tuple(each.name for each in fields(Limit))
+
+
 def limit_to_json(limit: Limit) -> dict[str, Any]:
     """The limit as the journal keeps it: bounds as decimal strings."""
-    row = asdict(limit)
+    row: dict[str, Any] = {name: getattr(limit, name) for name in _LIMIT_FIELDS}
     for key in ("low", "high"):
         row[key] = None if row[key] is None else format(row[key], "f")
     return row
