@@ -225,7 +225,7 @@ def trial_from_json(row: dict[str, Any]) -> Trial:
     for o in row["opinions"]:
         values = tuple(Candidate(v["words"], outcome_from_json(v["outcome"]), v["score"]) for v in o["values"])
         opinions.append(Opinion(**{**o, "values": values}))
-    return Trial(**{**row, "truth": outcome_from_json(row["truth"]), "opinions": tuple(opinions)})
+    return Trial(**{"speaker": "", **row, "truth": outcome_from_json(row["truth"]), "opinions": tuple(opinions)})
 
 
 def load_trials(paths: Sequence[Path]) -> list[Trial]:
