@@ -164,6 +164,9 @@ def test_trials_are_kept_whole(tmp_path: Path) -> None:
         (Nothing(), co2("9.2"), "refused"),
         (Unsure((YES,), ""), Nothing(), "right"),
         (Nothing(), Nothing(), "right"),
+        (co2("9.2"), Unsure((co2("9.2"), co2("92")), "two ways"), "right"),
+        (co2("9.5"), Unsure((co2("9.2"), co2("92")), "two ways"), "wrong_value"),
+        (YES, Unsure((YES,), "it sounds like a command"), "wrong_command"),
     ],
 )
 def test_verdicts(outcome: Outcome, truth: Outcome, wanted: str) -> None:
