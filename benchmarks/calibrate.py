@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import itertools
 import zlib
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
@@ -24,7 +25,17 @@ from numpy.typing import NDArray
 
 from benchmarks.hearing_counts import kind_of, names_of_gates, scaled, verdict, wilson, with_gates
 from benchmarks.hearing_trials import Trial, load_trials
-from handsfree.listeners.agreement import NEURAL, Gate, Gates, agree, gate_name, is_unwritten, load_gates, weakness
+from handsfree.listeners.agreement import (
+    NEURAL,
+    Gate,
+    Gates,
+    TalkGate,
+    agree,
+    gate_name,
+    is_unwritten,
+    load_gates,
+    weakness,
+)
 from handsfree.listeners.base import FREE_AGREES, Candidate, Opinion
 from handsfree.model import Nothing, Unsure
 
@@ -165,9 +176,17 @@ def tuned(cases: Sequence[Agreeing], total: int, rate: float, gates: Gates) -> G
 
 
 def halves(trials: Sequence[Trial]) -> tuple[list[Trial], list[Trial]]:
-    """By speaker, so that no voice is in both."""
-    speakers = sorted({t.speaker for t in trials}, key=lambda s: zlib.crc32(s.encode()))
-    first = set(speakers[::2])
+    """By speaker, so that no voice is in both; each speaker goes to the half that has less of the same part."""
+    speakers = sorted(Counter(t.speaker for t in trials).items(), key=lambda s: (-s[1], zlib.crc32(s[0].encode())))
+    parts = {s: Counter(t.part for t in trials if t.speaker == s) for s, _ in speakers}
+    held: tuple[Counter[str], Counter[str]] = (Counter(), Counter())
+    first = set()
+    for speaker, _ in speakers:
+        weights = [sum(n * half[part] for part, n in parts[speaker].items()) + half.total() / 1e6 for half in held]
+        lighter = 0 if weights[0] <= weights[1] else 1
+        held[lighter].update(parts[speaker])
+        if lighter == 0:
+            first.add(speaker)
     return [t for t in trials if t.speaker in first], [t for t in trials if t.speaker not in first]
 
 
@@ -235,6 +254,24 @@ def urgent_table(trials: Sequence[Trial], gates: Gates) -> str:
     return "\n".join(lines)
 
 
+def talk_table(trials: Sequence[Trial], gates: Gates) -> str:
+    """Talk that is asked about instead of passed over, and what is for us and passed over, as the talk gate moves."""
+    lines = ["ratio_each ratio_sum  talk asked   of  ours passed over   of"]
+    for each in (3.0, 6.0, 9.0):
+        for both in (8.0, 12.0, 16.0, 24.0):
+            moved = replace(gates, talk=TalkGate(each, both))
+            asked = lost = talk = 0
+            for trial in trials:
+                outcome = agree(trial.opinions, moved).outcome
+                if kind_of(trial.truth) == "talk":
+                    talk += 1
+                    asked += isinstance(outcome, Unsure)
+                else:
+                    lost += isinstance(outcome, Nothing)
+            lines.append(f"{each:>10} {both:>9} {asked:>11} {talk:>4} {lost:>17} {len(trials) - talk:>4}")
+    return "\n".join(lines)
+
+
 def main() -> None:
     """The command line."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -260,6 +297,7 @@ def main() -> None:
     print(f"\nproposed for {options.rate}:", counted(trials, chosen))
     print(by_gate(cases, chosen))
     print("\n" + urgent_table(trials, gates))
+    print("\n" + talk_table(trials, gates))
     if options.out:
         options.out.write_text(proposal(chosen), encoding="utf-8")
 
