@@ -34,9 +34,10 @@ from handsfree.listeners.agreement import (
     gate_name,
     is_unwritten,
     load_gates,
+    outvoting,
     weakness,
 )
-from handsfree.listeners.base import FREE_AGREES, Candidate, Opinion
+from handsfree.listeners.base import FREE_AGREES, Candidate, Opinion, outcome_key
 from handsfree.model import Nothing, Unsure
 
 MARGINS = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
@@ -79,6 +80,8 @@ def agreeing(trials: Iterable[Trial], gates: Gates) -> list[Agreeing]:
         pair = [o for o in trial.opinions if o.listener in NEURAL and o.values and not o.refused]
         if isinstance(outcome, Unsure | Nothing) or len(pair) < 2 or kind_of(outcome) == "urgent":
             continue
+        if outcome_key(pair[0].values[0].outcome) != outcome_key(pair[1].values[0].outcome):
+            continue  # outvoted
         best = max((o.values[0] for o in pair), key=lambda v: v.score)
         others = [o for o in trial.opinions if o.listener not in NEURAL]
         wrong = verdict(outcome, trial.truth) == "wrong"
@@ -272,6 +275,22 @@ def talk_table(trials: Sequence[Trial], gates: Gates) -> str:
     return "\n".join(lines)
 
 
+def outvoted_table(trials: Sequence[Trial], gates: Gates) -> str:
+    """Where two differ and the third agrees with one: what is taken, as the lead and the ratio that it needs move."""
+    lines = ["lead ratio  right  wrong   (of those that differ and have a third that agrees with one)"]
+    for ratio in (0.0, 1.0, 3.0):
+        for lead in (-99.0, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0):
+            gate = replace(gates.outvoted, lead=lead, ratio=ratio)
+            counts: Counter[str] = Counter()
+            for trial in trials:
+                neural = [o for o in trial.opinions if o.listener in NEURAL]
+                others = [o for o in trial.opinions if o.listener not in NEURAL]
+                if found := outvoting(neural, others, gate):
+                    counts[verdict(found.outcome, trial.truth)] += 1
+            lines.append(f"{lead:>5} {ratio:>4} {counts['right']:>6} {counts['wrong']:>6}")
+    return "\n".join(lines)
+
+
 def main() -> None:
     """The command line."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -298,6 +317,7 @@ def main() -> None:
     print(by_gate(cases, chosen))
     print("\n" + urgent_table(trials, gates))
     print("\n" + talk_table(trials, gates))
+    print("\n" + outvoted_table(trials, gates))
     if options.out:
         options.out.write_text(proposal(chosen), encoding="utf-8")
 

@@ -95,6 +95,30 @@ def test_a_short_value_needs_one_listener_that_writes_it_unasked(first: int, sec
     assert (agree(heard, GATES).outcome == ten) is accepted
 
 
+@pytest.mark.parametrize(
+    ("margin", "behind", "ratio", "accepted"),
+    [
+        (6.0, 1.0, -1.0, True),
+        (2.0, 1.0, -1.0, False),
+        (6.0, 1.0, 3.0, False),
+        (9.0, None, -1.0, True),
+        (4.0, None, -1.0, False),
+    ],
+)
+def test_a_third_listener_outvotes_one_that_is_not_sure(
+    margin: float, behind: float | None, ratio: float, accepted: bool
+) -> None:
+    """The two differ, the third heard the same as the first: taken where it leads over both together, and fits its sound."""
+    first = opinion("moonshine", NINE_TWO, NINE_FIVE, margin=margin, ratio=ratio)
+    others = (NINE_FIVE, YES) if behind is None else (NINE_FIVE, NINE_TWO)
+    second = opinion("whisper", *others, margin=behind or 1.0)
+    outcome = pair(first, second, opinion("vosk", NINE_TWO))
+    assert (outcome == NINE_TWO) is accepted
+    assert accepted or isinstance(outcome, Unsure)
+    assert isinstance(pair(first, second, opinion("vosk", YES)), Unsure), "it heard a third thing"
+    assert isinstance(pair(first, second), Unsure), "there is no third"
+
+
 def test_a_third_listener_alone_decides_nothing() -> None:
     """It never overrules two that agree by more than their margins, and never speaks for them."""
     clear = [opinion(n, NINE_TWO, NINE_FIVE, margin=12.0) for n in sorted(NEURAL)]

@@ -58,6 +58,19 @@ class ShortGate:
 
 
 @dataclass(frozen=True, slots=True)
+class OutvotedGate:
+    """For two that heard different things where the third listener heard the same as one of them."""
+
+    lead: float
+    """nats by which that value must lead, over both together: the margin of the one, less how far it is behind for the
+    other"""
+    missing: float
+    """nats that it counts as behind where the other did not hold it possible at all"""
+    ratio: float
+    """nats: free ratio of the one, at most"""
+
+
+@dataclass(frozen=True, slots=True)
 class Gates:
     """All thresholds."""
 
@@ -73,6 +86,7 @@ class Gates:
     talk: TalkGate
     urgent: UrgentGate
     short: ShortGate
+    outvoted: OutvotedGate
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +110,8 @@ def load_gates(path: Path | None = None) -> Gates:
     except (OSError, tomllib.TOMLDecodeError) as error:
         raise BadInput(f"{path}: {error}", "mend the file") from None
     kinds: dict[str, Any] = {
-        f.name: {"talk": TalkGate, "urgent": UrgentGate, "short": ShortGate}.get(f.name, Gate) for f in fields(Gates)
+        f.name: {"talk": TalkGate, "urgent": UrgentGate, "short": ShortGate, "outvoted": OutvotedGate}.get(f.name, Gate)
+        for f in fields(Gates)
     }
     built: dict[str, Any] = {}
     for name, kind in kinds.items():
@@ -128,6 +143,8 @@ def agree(opinions: Sequence[Opinion], gates: Gates, *, alone: bool = False) -> 
         return Agreed(speaking[0].free_words.lower(), Nothing("that was not for me"), "that was not for me")
     if len(neural) < 2:
         return _alone(neural[0], gates, alone)
+    if settled := outvoting(neural, others, gates.outvoted):
+        return Agreed(settled.words, settled.outcome)
     if len(speaking) < 2:
         return _doubt(speaking, "only one of the two listeners understood it")
     first, second = speaking[0], speaking[1]
@@ -177,6 +194,22 @@ def _alone(opinion: Opinion, gates: Gates, allowed: bool) -> Agreed:
     if opinion.margin < 2 * gate.margin_each or opinion.free_ratio > gate.ratio_each:
         return _doubt([opinion], "I am not sure enough")
     return Agreed(best.words, best.outcome)
+
+
+def outvoting(neural: Sequence[Opinion], others: Sequence[Opinion], gate: OutvotedGate) -> Candidate | None:
+    """The value that the third listener and one of the two heard, where it leads clearly over both together; None
+    where the two agree, or no value does."""
+    heard = [o.values[0] if o.values and not o.refused else None for o in (*neural, *others)]
+    keys = [outcome_key(best.outcome) if best else "" for best in heard]
+    if len(heard) != 3 or len(neural) != 2 or keys[0] == keys[1] or not keys[2] or keys[2] not in keys[:2]:
+        return None
+    at = keys.index(keys[2])
+    one, other, best = neural[at], neural[1 - at], heard[at]
+    if best is None or isinstance(best.outcome, Unsure | Nothing) or one.free_ratio > gate.ratio:
+        return None
+    held = None if heard[1 - at] is None else other.score_of(keys[2])
+    behind = gate.missing if held is None else min(gate.missing, other.values[0].score - held)
+    return best if one.margin - behind >= gate.lead else None
 
 
 def gate_name(best: Candidate, others: Sequence[Opinion]) -> str:
