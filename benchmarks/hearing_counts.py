@@ -276,7 +276,7 @@ def scaled(gates: Gates, factor: float) -> Gates:
 
 def names_of_gates() -> list[str]:
     """The fields of `Gates` that hold a gate for values or commands."""
-    return [f.name for f in fields(Gates) if f.name.startswith(("value", "command"))]
+    return [f.name for f in fields(Gates) if f.name.startswith(("value", "word", "command"))]
 
 
 def with_gates(gates: Gates, changed: Mapping[str, Gate]) -> Gates:

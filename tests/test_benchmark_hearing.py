@@ -31,7 +31,7 @@ def co2(value: str) -> Readings:
 
 
 def trial(
-    truth: Outcome, *heard: Outcome, path: str = "a.flac", margin: float = 9.0, words: str = "nine"
+    truth: Outcome, *heard: Outcome, path: str = "a.flac", margin: float = 9.0, words: str = "nine percent"
 ) -> hearing_trials.Trial:
     """A clip that moonshine, whisper and a third listener made these outcomes of, with this margin."""
     names = ("moonshine", "whisper", "vosk")

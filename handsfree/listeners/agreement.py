@@ -75,13 +75,17 @@ class Gates:
     """All thresholds."""
 
     value: Gate
-    """no third listener is there"""
+    """values of several words; no third listener is there"""
+    word: Gate
+    """values of a single word, which much that is not ours sounds like"""
     command: Gate
     value_supported: Gate
     """a third listener heard the same"""
+    word_supported: Gate
     command_supported: Gate
     value_doubted: Gate
     """a third listener heard something else, or words that are not ours"""
+    word_doubted: Gate
     command_doubted: Gate
     talk: TalkGate
     urgent: UrgentGate
@@ -188,7 +192,7 @@ def _alone(opinion: Opinion, gates: Gates, allowed: bool) -> Agreed:
     best = opinion.values[0]
     if isinstance(best.outcome, Unsure | Nothing):
         return Agreed(best.words, best.outcome, best.outcome.reason)
-    gate = gates.command if _is_bare_command(best.outcome) else gates.value
+    gate: Gate = getattr(gates, gate_name(best, ()))
     if not allowed:
         return _doubt([opinion], "only one listener is there")
     if opinion.margin < 2 * gate.margin_each or opinion.free_ratio > gate.ratio_each:
@@ -214,7 +218,9 @@ def outvoting(neural: Sequence[Opinion], others: Sequence[Opinion], gate: Outvot
 
 def gate_name(best: Candidate, others: Sequence[Opinion]) -> str:
     """The field of `Gates` that fits what a third listener says about the value of the two."""
-    kind = "command" if _is_bare_command(best.outcome) else "value"
+    kind = "word" if len(best.words.split()) == 1 else "value"
+    if _is_bare_command(best.outcome):
+        kind = "command"
     if not others:
         return kind
     wanted = outcome_key(best.outcome)
