@@ -76,7 +76,7 @@ class Choice:
 
 def agreeing(trials: Iterable[Trial], gates: Gates) -> list[Agreeing]:
     """The trials that get as far as a gate."""
-    open_gates = replace(scaled(gates, 0.0), short=replace(gates.short, words=-1))
+    open_gates = replace(scaled(gates, 0.0), short=replace(gates.short, words=-1, supported_words=-1))
     found = []
     for trial in trials:
         outcome = agree(trial.opinions, open_gates).outcome
@@ -167,7 +167,7 @@ def settings(name: str) -> list[Gate]:
 def choices(cases: Sequence[Agreeing], expected: NDArray[np.float64], name: str, gates: Gates) -> list[Choice]:
     """What every setting of one gate would do with the cases that come to it."""
     mine = [(c, p) for c, p in zip(cases, expected, strict=True) if c.gate == name]
-    mine = [(c, p) for c, p in mine if not is_unwritten(c.pair, c.best, gates.short)]
+    mine = [(c, p) for c, p in mine if not is_unwritten(c.pair, c.best, c.gate, gates.short)]
     found = []
     for gate in settings(name):
         passed = [(c, p) for c, p in mine if not weakness(c.pair, c.best, gate, gates.short)]
@@ -250,7 +250,7 @@ def by_gate(cases: Sequence[Agreeing], gates: Gates) -> str:
             c
             for c in mine
             if not weakness(c.pair, c.best, getattr(gates, name), gates.short)
-            and not is_unwritten(c.pair, c.best, gates.short)
+            and not is_unwritten(c.pair, c.best, c.gate, gates.short)
         ]
         lines.append(
             f"{name:<18} {len(mine):>5} came, {sum(c.wrong for c in mine):>3} of them wrong; "

@@ -96,6 +96,19 @@ def test_a_short_value_needs_one_listener_that_writes_it_unasked(first: int, sec
 
 
 @pytest.mark.parametrize(
+    ("words", "third", "accepted"), [("two one", True, True), ("two one", False, False), ("two", True, False)]
+)
+def test_two_words_that_a_third_listener_heard_need_not_be_written(words: str, third: bool, accepted: bool) -> None:
+    """Neither of the two would have written them; the third hears them too. A single word stays a question."""
+    heard = [
+        Opinion(name, (Candidate(words, NINE_TWO, -1.0),), "To Wanda", -1.0, scores={FREE_AGREES: 0.0})
+        for name in sorted(NEURAL)
+    ]
+    third_opinion = opinion("vosk", NINE_TWO) if third else opinion("vosk", refused=True)
+    assert (agree([*heard, third_opinion], GATES).outcome == NINE_TWO) is accepted
+
+
+@pytest.mark.parametrize(
     ("margin", "behind", "ratio", "accepted"),
     [
         (6.0, 1.0, -1.0, True),

@@ -51,6 +51,8 @@ class ShortGate:
 
     words: float
     """up to so many words, at least one listener must have written the same without the grammar too"""
+    supported_words: float
+    """up to so many, where a third listener heard the same"""
     command_ratio: float
     """nats: a command that neither would have written is taken while both free ratios together are no larger"""
     certain_ratio: float
@@ -157,10 +159,11 @@ def agree(opinions: Sequence[Opinion], gates: Gates, *, alone: bool = False) -> 
     best = max((first.values[0], second.values[0]), key=lambda v: v.score)
     if isinstance(best.outcome, Unsure | Nothing):
         return Agreed(best.words, best.outcome, best.outcome.reason)
-    gate: Gate = getattr(gates, gate_name(best, others))
+    name = gate_name(best, others)
+    gate: Gate = getattr(gates, name)
     if weak := weakness((first, second), best, gate, gates.short):
         return _doubt([*speaking, *(o for o in others if o.values and not o.refused)], weak)
-    if is_unwritten((first, second), best, gates.short):
+    if is_unwritten((first, second), best, name, gates.short):
         return _doubt(speaking, "it was short, and could be another word")
     return Agreed(best.words, best.outcome)
 
@@ -228,9 +231,10 @@ def gate_name(best: Candidate, others: Sequence[Opinion]) -> str:
     return f"{kind}_{'supported' if supported else 'doubted'}"
 
 
-def is_unwritten(pair: tuple[Opinion, Opinion], best: Candidate, gate: ShortGate) -> bool:
-    """Whether something short stands on the grammar alone: neither listener would have written it on its own."""
-    if len(best.words.split()) > gate.words:
+def is_unwritten(pair: tuple[Opinion, Opinion], best: Candidate, name: str, gate: ShortGate) -> bool:
+    """Whether something short stands on the grammar alone: neither listener would have written it on its own. `name`
+    as from `gate_name`."""
+    if len(best.words.split()) > (gate.supported_words if name.endswith("supported") else gate.words):
         return False
     if _is_bare_command(best.outcome) and sum(o.free_ratio for o in pair) <= gate.command_ratio:
         return False
