@@ -184,21 +184,22 @@ def one_reading(
     trial: Trial, recordings: Recordings, visit: OneItem, miss: float, tries: int, rng: random.Random
 ) -> tuple[str, int]:
     """saved right, saved wrong or not saved; and how many wrong values were read back."""
-    wanted, bad = value_of(trial.truth), 0
-    ways = [trial, *rng.sample(recordings.of_clip[trial.path], len(recordings.of_clip[trial.path]))][: tries + 1]
+    wanted = value_of(trial.truth)
+    again = [t for t in recordings.of_clip[trial.path] if t is not trial]
+    ways = [trial, *rng.sample(again, len(again))][:tries]
     for _ in range(MOST_TURNS):
         proposal = visit.waiting
         if visit.confirmed or visit.over:
             break
         if proposal is not None and proposal.stage != "read_again":
             good = proposed_value(proposal) == wanted
-            bad += not good
             word = "yes" if good or rng.random() < miss else "no"
             visit.hear(recordings.answer(word, trial.condition, rng))
         elif ways:
             visit.hear(recordings.heard(ways.pop(0)))
         else:
             break
+    bad = sum(proposed_value(p) != wanted for p in visit.proposals)
     if not visit.confirmed:
         return "not saved", bad
     return ("saved right" if visit.confirmed[0] == wanted else "saved wrong"), bad
