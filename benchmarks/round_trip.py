@@ -148,6 +148,7 @@ def cases(language: Language, rng: random.Random) -> Iterator[Case]:
     """Utterances without end."""
     quantities = list(language.quantities.values())
     by_id = language.grammar.units.by_id
+    none_said = tuple(f"{phrase} " for q in quantities for phrase in q.zero)
     while True:
         quantity = rng.choice(quantities)
         for spoken in variants(random_value(quantity, rng), rng):
@@ -160,6 +161,8 @@ def cases(language: Language, rng: random.Random) -> Iterator[Case]:
             qualifier = rng.choice(("maximum", "minimum")) if rng.random() < 0.1 else None
             if unit is not None and rng.random() < 0.6:
                 words += " " + rng.choice(unit.names)
+            elif 0 < spoken.value * 10 < quantity.typical_low:
+                plain = False  # "fifty two" for a fan's speed: people would ask
             if qualifier is not None:
                 words += rng.choice((" at ", " ")) + {"maximum": "maximum", "minimum": "low fire"}[qualifier]
             if named:
@@ -170,6 +173,8 @@ def cases(language: Language, rng: random.Random) -> Iterator[Case]:
             command = rng.choice(("yes", "no", None, None, None)) if rng.random() < 0.2 else None
             if command:
                 words = f"{command} {words}"
+                # "no point two" may correct the digits alone, "no let by rise two" may begin with "no let by"
+                plain = plain and words != "no one" and not words.startswith(("no point", *none_said))
             expectation = Expectation("quantity", quantity.id) if expected else Expectation("any")
             yield Case(words, expectation, quantity.id, qualifier, spoken.value, quantity.unit, plain, command)
 

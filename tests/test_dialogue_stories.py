@@ -95,13 +95,13 @@ def test_a_plain_no_asks_again() -> None:
 
 
 def test_two_readings_in_one_utterance() -> None:
-    """ "nine two at max, eight eight at min" is read back whole and saved to both items with one yes."""
-    visit = play_until(story(), "co2_max").hear("nine two at max eight eight at min")
+    """ "nine two at max, eight seven at min" is read back whole and saved to both items with one yes."""
+    visit = play_until(story(), "co2_max").hear("nine two at max eight seven at min")
     assert "nine point two percent" in visit.said
-    assert "eight point eight percent" in visit.said
+    assert "eight point seven percent" in visit.said
     assert visit.value("co2_max") is None
     visit.hear("yes")
-    assert (visit.value("co2_max"), visit.value("co2_min")) == ("9.2", "8.8")
+    assert (visit.value("co2_max"), visit.value("co2_min")) == ("9.2", "8.7")
     assert visit.state.item == "co_max"
 
 

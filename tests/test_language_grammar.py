@@ -149,7 +149,7 @@ def test_the_linter_finds_words_without_a_pronunciation() -> None:
         ("units", 'names = ["bar", "bars"]', "names = []", "names must be a list of phrases"),
         ("units", 'names = ["bar", "bars"]', 'names = ["Bar"]', "'Bar' is no phrase"),
         ("units", "[[unit]]", "[unit]", "units.toml"),
-        ("quantities", 'hard = ["0", "9999999"]', 'hard = ["9", "1"]', "line 9: [quantity] hard: 9 is above 1"),
+        ("quantities", 'hard = ["0", "9999999"]', 'hard = ["9", "1"]', "line 10: [quantity] hard: 9 is above 1"),
         ("quantities", 'hard = ["0", "9999999"]', 'hard = ["0"]', "hard must be two numbers"),
         ("quantities", 'hard = ["0", "9999999"]', "", "needs hard and typical"),
         ("quantities", 'hard = ["0", "9999999"]', 'hard = ["0", "5"]', "typical reaches beyond hard"),

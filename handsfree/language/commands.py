@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from handsfree.language.grammar import Grammar
 from handsfree.language.phrases import ASK_FROM, LikePhrases, Trie
@@ -15,6 +16,20 @@ _POLITE = frozenset(
 _MOST_WORDS_BY_LIKENESS = 6
 _DENIED_WITHIN = 5
 """A denial this many words before an emergency's phrase is about it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Leading:
+    """A command that an utterance begins with."""
+
+    command: str
+    takes: str
+    start: int
+    """where its phrase begins, politeness left out"""
+    end: int
+    """where what it takes begins"""
+    other: str | None
+    """the command that a longer phrase at the same place is ("no", "no reading")"""
 
 
 class Commands:
@@ -31,6 +46,10 @@ class Commands:
         for command in grammar.commands:
             for phrase in command.before:
                 self._leading.add(phrase, "leading", (command.id, command.takes))
+        self._whole = Trie()
+        for command in grammar.commands:
+            for phrase in command.phrases:
+                self._whole.add(phrase, "whole", command.id)
         self._emergencies = Trie()
         for command in grammar.commands:
             for phrase in command.phrases if command.emergency else ():
@@ -58,8 +77,8 @@ class Commands:
                 return first
         return None
 
-    def leading(self, words: Sequence[str]) -> tuple[str, str, int] | None:
-        """(id, what it takes, where that starts) of a command with something behind it."""
+    def leading(self, words: Sequence[str]) -> Leading | None:
+        """A command with something behind it."""
         start = 0
         while start < len(words) - 1 and words[start] in _POLITE:
             start += 1
@@ -67,7 +86,9 @@ class Commands:
         if roles is None or end == len(words):
             return None
         command, takes = roles["leading"]
-        return command, takes, end
+        stop, whole = self._whole.longest(words, start)
+        other = whole["whole"] if whole is not None and stop > end and whole["whole"] != command else None
+        return Leading(command, takes, start, end, other)
 
     def emergency(self, words: Sequence[str]) -> Outcome | None:
         """An emergency said anywhere; unsure when it was denied or asked ("no smell of gas")."""
@@ -84,7 +105,7 @@ class Commands:
             return command
         return None
 
-    def asked(self, words: Sequence[str]) -> Outcome | None:
+    def asked(self, words: Sequence[str]) -> Unsure | None:
         """Unsure when the whole utterance may be a command or talk ("okay"), None otherwise."""
         command = _found(self._asked, words)
         return None if command is None else Unsure((Command(command),), "it may be a command or talk")

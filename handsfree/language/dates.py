@@ -15,7 +15,9 @@ from handsfree.language.numbers import Numbers
 from handsfree.language.phrases import Trie
 
 _FIRST_WORKING_HOUR = 7
-_FIRST_YEAR = 1900
+_FIRST_YEAR, _LAST_YEAR = 1900, 2099
+_LAST_CENTURY_FROM = 60
+"""Two digits from here on are a year of the last century: "march ninety nine" is 1999."""
 """An earlier year behind a day is no date of a visit; alone it may be one."""
 
 
@@ -32,6 +34,12 @@ class Dates:
         self._hours = frozenset(words["hours"])
         self._noon, self._midnight = frozenset(words["noon"]), frozenset(words["midnight"])
         self._minutes = frozenset(words["minutes"])
+        self.words = frozenset(w for key in words for phrase in words[key] for w in phrase.split()) | {
+            *self._months,
+            *self._numbers.ordinals,
+            *self._numbers.classes,
+        }
+        """every word that a date or a time can hold"""
         self._trie = Trie()
         for role in ("half_day_morning", "half_day_afternoon", "clock"):
             for phrase in words[role]:
@@ -65,8 +73,7 @@ class Dates:
             day = self._day(after[:split])
             if day is not None:
                 found += [_iso(y, month, day) for y in self._year(after[split:]) if y >= _FIRST_YEAR]
-        if len(after) > 1 or not found:
-            found += [f"{y:04d}-{month:02d}" for y in self._year(after) if self._numbers.classes_of(after) != "Td"]
+        found += [f"{y:04d}-{month:02d}" for y in self._year(after)]
         return tuple(dict.fromkeys(f for f in found if f))
 
     def _day(self, words: Sequence[str]) -> int | None:
@@ -80,15 +87,16 @@ class Dates:
         return None
 
     def _year(self, words: Sequence[str]) -> tuple[int, ...]:
-        """A year said in full, as two pairs, or by its last two digits (this century)."""
+        """A year said in full, as two pairs, or by its last two digits."""
         classes = self._numbers.classes_of(words)
         if not words or any(c in "x-+pDR" for c in classes):
             return ()
         text = self._numbers.digit_string(words)
-        if text and len(text) == 4 and int(text) >= 1000:
-            return (int(text),)
+        if text and len(text) == 4 and text[0] != "0":
+            said_as_a_year = classes[0] == "e" or "k" in classes or _FIRST_YEAR <= int(text) <= _LAST_YEAR
+            return (int(text),) if said_as_a_year else ()  # "four two twenty six" is no year
         if text and len(text) == 2:
-            return (2000 + int(text),)
+            return ((1900 if int(text) >= _LAST_CENTURY_FROM else 2000) + int(text),)
         return ()
 
     def _figures(self, words: Sequence[str]) -> tuple[str, ...]:

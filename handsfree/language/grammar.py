@@ -87,6 +87,12 @@ class Grammar:
     nothing: tuple[str, ...]
     below: tuple[str, ...]
     """phrases that make the value before them negative"""
+    announce: tuple[str, ...]
+    """fillers that announce a reading"""
+    remarks: tuple[str, ...]
+    """fillers behind which a qualifier may be a remark"""
+    unfinished: tuple[str, ...]
+    """phrases that never end what is said"""
     pairs: tuple[tuple[str, str], ...]
     alike: tuple[tuple[tuple[str, ...], frozenset[str]], ...]
     """groups of quantity ids that listeners take for one another, and their names that cannot be mistaken"""
@@ -96,6 +102,8 @@ class Grammar:
     dates: Mapping[str, Any]
     homophones: Mapping[str, str]
     """word -> the number word that it sounds like"""
+    sounds_like_unit: Mapping[str, str]
+    """word -> the short unit that it sounds like behind a number"""
     written: Mapping[str, str]
     """word as a listener or a keyboard writes it -> spoken words"""
     sounds: Sounds
@@ -231,6 +239,9 @@ def load_grammar(folder: Path) -> Grammar:
         hedges=around_words("hedges"),
         nothing=around_words("nothing"),
         below=around_words("below"),
+        announce=around_words("announce"),
+        remarks=around_words("remarks"),
+        unfinished=around_words("unfinished"),
         pairs=tuple((str(first), str(second)) for first, second in around.get("pairs", [])),
         alike=tuple(
             (tuple(row["quantities"]), frozenset(quantities.words_of("alike", i, row, "clear")))
@@ -240,7 +251,8 @@ def load_grammar(folder: Path) -> Grammar:
         letter_lead_ins=letters.words_of("spelling", 0, letters.section("spelling"), "lead_ins"),
         dates=files["dates"].table,
         homophones=dict(traps.section("homophones")),
-        written=_load_written(traps, units),
+        sounds_like_unit=_load_spoken(traps, "sounds_like_unit"),
+        written=_load_spoken(traps, "written"),
         sounds=_load_sounds(files["sounds"]),
         not_listened_for=frozenset(traps.words_of("listening", 0, traps.section("listening"), "leave_out")),
         may_sound_alike=tuple(
@@ -308,6 +320,7 @@ def _load_quantities(file: _File, units: Units) -> Mapping[str, Quantity]:
             digit_by_digit=bool(row.get("digits", False)),
             written=tuple(row.get("written", ())),
             heard=file.words_of("quantity", i, row, "heard"),
+            scales=_load_scales(file, i, row, units),
             hard_lpg=file.range_of("quantity", i, row, "hard_lpg"),
             typical_lpg=file.range_of("quantity", i, row, "typical_lpg"),
         )
@@ -319,6 +332,13 @@ def _load_quantities(file: _File, units: Units) -> Mapping[str, Quantity]:
             raise file.bad("quantity", i, "typical reaches beyond hard", "widen hard or narrow typical")
         quantities[quantity.id] = quantity
     return quantities
+
+
+def _load_scales(file: _File, index: int, row: Mapping[str, Any], units: Units) -> tuple[str, ...]:
+    scales = row.get("scales", [])
+    if not isinstance(scales, list) or any(unit not in units.by_id for unit in scales):
+        raise file.bad("quantity", index, f"scales: {scales!r} must be units of units.toml", 'write scales = ["kohm"]')
+    return tuple(scales)
 
 
 def _load_commands(file: _File) -> tuple[SpokenCommand, ...]:
@@ -351,13 +371,11 @@ def _load_letters(file: _File) -> Mapping[str, str]:
     return letters
 
 
-def _load_written(file: _File, units: Units) -> Mapping[str, str]:
-    written = {}
-    for word, spoken in file.section("written").items():
+def _load_spoken(file: _File, table: str) -> Mapping[str, str]:
+    for word, spoken in file.section(table).items():
         if not isinstance(spoken, str):
-            raise file.bad("written", 0, f"{word}: {spoken!r} must be spoken words", 'write ppm = "p p m"')
-        written[word] = spoken
-    return written
+            raise file.bad(table, 0, f"{word}: {spoken!r} must be spoken words", 'write ppm = "p p m"')
+    return dict(file.section(table))
 
 
 def _load_sounds(file: _File) -> Sounds:

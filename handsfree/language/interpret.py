@@ -7,29 +7,27 @@ it). Exactly one reading that fits is certain; words that belong to nothing make
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping, Sequence
-from decimal import Decimal
 from itertools import islice, product
 
-from handsfree.language.commands import Commands
-from handsfree.language.dates import Dates
+from handsfree.language.commands import Commands, Leading
+from handsfree.language.doubts import Doubts, said_once, two_values_for_one
+from handsfree.language.durations import joined_times
 from handsfree.language.grammar import Grammar
-from handsfree.language.letters import Spelling
-from handsfree.language.numbers import ARTICLE, ORDINAL
+from handsfree.language.numbers import ARTICLE, ORDINAL, POINT
 from handsfree.language.phrases import ASK_FROM, Likeness, LikePhrases, spoken_forms
-from handsfree.language.pieces import Claim, Cut, Cutter, pieces_trie
-from handsfree.language.weighing import Scales, Weighed, outside_step
+from handsfree.language.pieces import Claim, Cut, Cutter
+from handsfree.language.roles import pieces_trie
+from handsfree.language.texts import EXCLAMATIONS, MOST_ALTERNATIVES, TEXT_KINDS, Texts, texts_outcome
+from handsfree.language.weighing import Scales, Weighed
 from handsfree.language.written import Written
 from handsfree.model import Command, Expectation, Nothing, Outcome, Reading, Readings, Text, Unsure
 
 MOST_WORDS = 80
 """Longer talk is no answer."""
-MOST_ALTERNATIVES = 6
 
-_TEXT_KINDS = ("digits", "letters", "serial", "date", "time")
 _MOST_WORDS_OF_A_NAME = 5
-_EXCLAMATIONS = ("oh", "o")
+_NOBODY = ["no", "one"]
 _CHANCE_WORDS = frozenset(("one", "oh", "o", "first", "second"))
 
 
@@ -39,13 +37,14 @@ class Interpreter:
     def __init__(self, grammar: Grammar) -> None:
         self._numbers = grammar.numbers
         self._quantities = grammar.quantities
+        self._units = grammar.units
         self._homophones = grammar.homophones
         self._written = Written(grammar)
         self._commands = Commands(grammar)
-        self._spelling = Spelling(grammar)
-        self._dates = Dates(grammar)
+        self._texts = Texts(grammar)
         self._cutter = Cutter(grammar)
         self._scales = Scales(grammar)
+        self._doubts = Doubts(grammar)
         self._trie = pieces_trie(grammar)
         self._sounds = grammar.sounds
         self._nothing = frozenset(grammar.nothing)
@@ -58,7 +57,8 @@ class Interpreter:
 
     def understand(self, text: str, expectation: Expectation) -> Outcome:
         """The outcome of an utterance. Never raises; its time is bounded by MOST_WORDS and by what `written` reads."""
-        words = self._written.words(self._written.time_of_day(text) if expectation.kind == "time" else text)
+        line = self._written.time_of_day(text) if expectation.kind == "time" else text
+        words = self._written.words(line, listed=expectation.kind in TEXT_KINDS)
         if not words:
             return Nothing("nothing was said")
         emergency = self._commands.emergency(words)
@@ -74,7 +74,7 @@ class Interpreter:
         if expectation.kind in ("letters", "serial"):
             typed = self._written.characters(text, digits=expectation.kind == "serial")
             if typed is not None:
-                return self._of_length([typed], expectation.kind, expectation.length) or Nothing()
+                return self._texts.of_length([typed], expectation.kind, expectation.length) or Nothing()
         for way in (self._by_kind, self._asked, self._with_command, self._none_said):
             outcome = way(words, expectation)
             if outcome is not None:
@@ -84,8 +84,23 @@ class Interpreter:
             return found
         return self._by_likeness(words, expectation) or found
 
+    def _by_kind(self, words: list[str], expectation: Expectation) -> Outcome | None:
+        if expectation.kind in TEXT_KINDS:
+            return self._texts.answer(words, expectation)
+        return self._ordinal(words) if expectation.kind == "number" and words[-1] in self._ordinals else None
+
+    def _ordinal(self, words: list[str]) -> Outcome | None:
+        readings = self._numbers.parse(words[1:] if words[0] == "the" else words)
+        return Readings((Reading(readings[0].value),)) if readings else None
+
     def _asked(self, words: list[str], expectation: Expectation) -> Outcome | None:
-        return self._commands.asked(words)
+        asked = self._commands.asked(words)
+        if asked is None:
+            return None
+        found = self._values(words, expectation)  # "two minutes": a time, or a wish to wait
+        if isinstance(found, Readings) and expectation.quantity is not None:
+            return found
+        return _either(asked, found, reason=asked.reason)
 
     def _by_likeness(self, words: list[str], expectation: Expectation) -> Outcome | None:
         if expectation.kind == "choice" and (liked := self._like_choice(words, expectation)) is not None:
@@ -94,68 +109,13 @@ class Interpreter:
             return None
         return self._commands.like(words)
 
-    # ------------------------------------------------------------------------------------------ kinds that are no value
-
-    def _by_kind(self, words: list[str], expectation: Expectation) -> Outcome | None:
-        """What the kinds that are no measured value make of the words; None to go on."""
-        kind = expectation.kind
-        if kind in ("any", "number", "quantity", "choice", "yes_no"):
-            return self._ordinal(words) if kind == "number" and words[-1] in self._ordinals else None
-        if kind == "date":
-            found = _texts(self._dates.dates(words), kind, "it can be two dates")
-            return found or (Unsure((), "that is no date") if self._dates.speaks_of_a_date(words) else None)
-        if kind == "time":
-            found = _texts(self._dates.times(words), kind, "morning or afternoon")
-            return found or (Unsure((), "that is no time") if self._dates.speaks_of_a_time(words) else None)
-        if kind == "digits":
-            return _within_step(self._digits(words, expectation.length), expectation)
-        spelled = self._spelling.spelled(words, letters=True, digits=kind == "serial")
-        return self._of_length(spelled, kind, expectation.length)
-
-    def _ordinal(self, words: list[str]) -> Outcome | None:
-        readings = self._numbers.parse(words[1:] if words[0] == "the" else words)
-        return Readings((Reading(readings[0].value),)) if readings else None
-
-    def _digits(self, words: list[str], length: int | None) -> Outcome | None:
-        core = [self._homophones.get(w, w) for w in self._without_lead_in(words)]
-        text = self._numbers.digit_string(core)
-        if text is None:
-            return None
-        texts = [text]
-        classes = self._numbers.classes_of(core)
-        if len(classes) > 2 and "Td" in classes and not re.search("[hkmbtp]", classes):
-            texts += [t for t in self._spelling.spelled(core, letters=False, digits=True) if t != text]
-        outcome = self._of_length(texts, "digits", length)
-        if isinstance(outcome, Text) and "ed" in classes and length is None:
-            return _unsure([outcome], "single digits or pairs")
-        return outcome
-
-    def _of_length(self, texts: Sequence[str], kind: str, length: int | None) -> Outcome | None:
-        fitting = [t for t in texts if length is None or len(t.replace(".", "")) == length]
-        if texts and not fitting:
-            return _unsure([Text(t, kind) for t in texts], f"{length} characters are expected")
-        return _texts(fitting, kind, "a letter or a digit" if kind == "serial" else "single digits or pairs")
-
-    def _without_lead_in(self, words: list[str]) -> list[str]:
-        start = 0
-        while start < len(words):
-            end, roles = self._trie.longest(words, start)
-            if (
-                roles is None
-                or not ("filler" in roles or "name" in roles or "generic" in roles)
-                or words[start] in ("o", "oh")
-            ):
-                break
-            start = end
-        return words[start:]
-
     # ------------------------------------------------------------------------------------------ choices
 
     def _exact_choice(self, words: list[str], expectation: Expectation) -> Outcome | None:
         said = (" ".join(words), " ".join(self._commands.bare(words)))
         phrases = expectation.phrases
         found = [c for c in expectation.choices if any(s in spoken_forms(phrases.get(c, ())) for s in said)]
-        return _texts(found, "choice", "it can be two answers")
+        return texts_outcome(found, "choice", "it can be two answers")
 
     def _like_choice(self, words: list[str], expectation: Expectation) -> Outcome | None:
         number_words = self._numbers.classes
@@ -176,15 +136,32 @@ class Interpreter:
         found = self._commands.leading(words)
         if found is None:
             return None
-        command, takes, end = found
-        rest = words[end:]
-        if takes == "words":
-            return Command(command, target=" ".join(rest))
-        if takes == "value":
-            if len(rest) == 1 and rest[0] in _EXCLAMATIONS:
-                return _unsure([Command(command)], "an exclamation, or a zero")
-            return _as_command(command, self._values(rest, expectation))
-        return self._with_target(command, rest, expectation)
+        rest = words[found.end :]
+        if found.takes == "words":
+            return Command(found.command, target=" ".join(rest))
+        if found.takes == "value":
+            return self._with_value(found, words, expectation)
+        return self._with_target(found.command, rest, expectation)
+
+    def _with_value(self, found: Leading, words: list[str], expectation: Expectation) -> Outcome | None:
+        """ "no nine point four"; asked where the phrase reads on otherwise ("no reading nine", "no drop two")."""
+        rest = words[found.end :]
+        if len(rest) == 1 and rest[0] in EXCLAMATIONS:
+            return _unsure([Command(found.command)], "an exclamation, or a zero")
+        outcome = _as_command(found.command, self._values(rest, expectation))
+        if outcome is None:
+            return None
+        end, roles = self._trie.longest(words, found.start)
+        if roles is not None and "zero" in roles and end > found.end:
+            plain = self._values(words, expectation)
+            return plain if isinstance(plain, Readings) and isinstance(outcome, Unsure) else _either(plain, outcome)
+        if found.other is not None:
+            return _either(Command(found.other), outcome)
+        if found.command == "no" and words[found.start :] == _NOBODY:
+            return _either(outcome, reason="no one, or the number")
+        if found.command == "no" and self._numbers.classes_of(rest[:1]) == POINT:
+            return _either(outcome, reason="only the part behind the point was said")
+        return outcome
 
     def _with_target(self, command: str, rest: list[str], expectation: Expectation) -> Outcome | None:
         """ "change the flue temperature to fifty eight": target, its qualifier, and what it is changed to."""
@@ -192,6 +169,8 @@ class Interpreter:
         for at, word in enumerate(rest):
             if at and word in ("to", "is"):
                 rest, value = rest[:at], rest[at + 1 :]
+                if "from" in rest[1:]:
+                    rest = rest[: rest.index("from", 1)]  # "from nine point two": what it was
                 break
         target, qualifier, known = self._target(rest)
         plain = Command(command, target=target, qualifier=qualifier)
@@ -240,42 +219,45 @@ class Interpreter:
         """Readings, unsure, or nothing."""
         cut = self._cutter.cut(words)
         claims, doubts = cut.claims, cut.doubts
+        if len(claims) > 1:
+            claims = joined_times(said_once(cut), self._units)
         if expectation.quantity is not None:
             claims = [c for c in claims if c.said != ORDINAL]
-        if len(words) == 1 and cut.classes == "o" and words[0] in _EXCLAMATIONS:
+        if len(words) == 1 and cut.classes == "o" and words[0] in EXCLAMATIONS:
             return Nothing("an exclamation, or a zero")
         if not claims:
             if cut.broken and expectation.kind not in ("any", "number"):
                 return Unsure((), cut.broken)
             return Nothing(cut.broken or "no value was said")
-        if expectation.kind in _TEXT_KINDS and not all(c.names or c.either for c in claims):
+        if expectation.kind in TEXT_KINDS and not all(c.names or c.either for c in claims):
             return Nothing("talk") if cut.unknown else Unsure((), f"that is no {expectation.kind}")
         if cut.unknown and len(claims) == 1:
-            self._name_by_likeness(cut)
+            self._name_by_likeness(cut, claims[0])
         if cut.unknown:
             claims = _worth_asking(claims)
             named = any((c.names and not c.shared) or c.units or c.either for c in claims)
             if not claims or (expectation.kind != "any" and len(cut.unknown) > 3 and not named):
                 return Nothing("talk that is no value")
             doubts.append(f"other words were said: {' '.join(cut.unknown[:6])}")
-        if len(claims) > 1:
-            self._scales.name_pair(claims, expectation)
-        if any(len(c.words) == 1 and c.words[0] in _EXCLAMATIONS and not (c.names or c.units) for c in claims):
-            doubts.append("an exclamation, or a zero")
+        if len(claims) > 1 and (inverted := self._scales.name_pair(claims, expectation)):
+            doubts.append(inverted)
+        doubts += self._doubts.about(cut, claims)
         weigh = self._scales.weigh
-        weighed = [weigh(c, expectation, claims[i - 1] if i else None) for i, c in enumerate(claims)]
+        named = len(claims) > 1 and any(expectation.quantity in c.names for c in claims)
+        weighed = [weigh(c, expectation, claims[i - 1] if i else None, named) for i, c in enumerate(claims)]
         for one in weighed:
             doubts += one.doubts
+        if len(weighed) > 1 and two_values_for_one(weighed):
+            doubts.append("two values were said for one quantity")
         if not doubts and all(len(one.fitting) == 1 for one in weighed):
             return Readings(tuple([one.fitting[0] for one in weighed]))
         return _undecided(weighed, doubts)
 
-    def _name_by_likeness(self, cut: Cut) -> None:
+    def _name_by_likeness(self, cut: Cut, claim: Claim) -> None:
         """Take the words before the only value for the name that they sound like, when one name alone does.
 
         The quantity that a name turns out to be is read back with the value; a near miss stays unknown words.
         """
-        claim = cut.claims[0]
         if not 0 < cut.before_number <= _MOST_WORDS_OF_A_NAME:
             return
         words = cut.words[: cut.before_number]
@@ -318,6 +300,17 @@ def _as_command(
             return None
 
 
+def _either(*outcomes: Outcome, reason: str = "it can be read two ways") -> Unsure:
+    """Unsure with everything that the outcomes can be."""
+    alternatives: list[Readings | Command | Text] = []
+    for outcome in outcomes:
+        if isinstance(outcome, Unsure):
+            alternatives += outcome.alternatives
+        elif not isinstance(outcome, Nothing):
+            alternatives.append(outcome)
+    return _unsure(list(dict.fromkeys(alternatives))[:MOST_ALTERNATIVES], reason)
+
+
 def _undecided(weighed: Sequence[Weighed], doubts: Sequence[str]) -> Outcome:
     """Unsure, with every reading; those that were refused stand for a claim that nothing fits."""
     choices = [one.fitting or one.refused for one in weighed]
@@ -327,24 +320,8 @@ def _undecided(weighed: Sequence[Weighed], doubts: Sequence[str]) -> Outcome:
     return Unsure(tuple(dict.fromkeys(a for a in alternatives if a.readings)), reason)
 
 
-def _within_step(outcome: Outcome | None, expectation: Expectation) -> Outcome | None:
-    """Digits that are a number outside the step's bounds are asked."""
-    if isinstance(outcome, Text) and (outside := outside_step(Decimal(outcome.text), expectation)):
-        return _unsure([outcome], outside)
-    return outcome
-
-
 def _unsure(alternatives: Sequence[Readings | Command | Text], reason: str) -> Unsure:
     return Unsure(tuple(alternatives), reason)
-
-
-def _texts(texts: Sequence[str], kind: str, reason: str) -> Outcome | None:
-    """Text when there is one, unsure when there are several, None when there is none."""
-    if not texts:
-        return None
-    if len(texts) == 1:
-        return Text(texts[0], kind)
-    return Unsure(tuple(Text(t, kind) for t in texts), reason)
 
 
 def _liked(found: Likeness | None, outcome: Callable[[str], Text | Command]) -> Outcome | None:

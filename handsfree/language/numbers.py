@@ -68,6 +68,8 @@ _FORM = re.compile("|".join(f"(?P<{name}>{form})" for name, form in FORMS.items(
 _GROUPS = re.compile(GROUPS)
 _ORDINAL = re.compile(_CARDINAL)
 _DROPPED_POINT_MOST_DIGITS = 4
+LOOSE_FRACTION = "loose_fraction"
+"""Form of "nine half": nine halves, or nine and a half of which a part was lost. Never certain."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +79,7 @@ class NumberReading:
     value: Decimal
     """digits as spoken"""
     form: str
-    """name of the form in FORMS, or "groups", "ordinal", "dropped_point" """
+    """name of the form in FORMS, or "groups", "ordinal", "dropped_point", LOOSE_FRACTION"""
 
 
 class Numbers:
@@ -108,6 +110,9 @@ class Numbers:
         for name, letter in (("point", POINT), ("and", AND), ("article", ARTICLE)):
             for word in table["joints"][name]:
                 self._add(word, letter, 1 if letter == ARTICLE else 0)
+        first_of = {hundredths: word for word, hundredths in reversed(table["fractions"].items())}
+        self._one_part = frozenset(first_of.values())
+        """ "half" and "quarter", without "halves" and "quarters" """
         self.ordinals: dict[str, int] = dict(table["ordinals"])
         """ordinal word -> number"""
         self._say_digit = [table["zeros"]["words"][0], *list(table["digits"])[:9]]
@@ -167,9 +172,12 @@ class Numbers:
             # "one twenty" may be 1.20 said without its point
             first = len(str(self._amount[words[0]]))
             return _with_dropped_points(self._joined_digits(words, classes), form, negative, (first,))
-        return tuple(
-            NumberReading(-value if negative else value, form) for value in self._with_fraction(words, classes, form)
-        )
+        values = self._with_fraction(words, classes, form)
+        if form not in ("scaled", "thousand_million") and self._is_loose(words, classes, form):
+            if form == "fraction":
+                values += (self._amount[words[0]] + self._fraction(words[1:]),)
+            form = LOOSE_FRACTION
+        return tuple(NumberReading(-value if negative else value, form) for value in values)
 
     def _parse_ordinal(self, words: Sequence[str]) -> tuple[NumberReading, ...]:
         amount = self.ordinals[words[-1]]
@@ -276,6 +284,14 @@ class Numbers:
         if form == "mixed":
             return (whole + fraction,)
         return (whole + fraction, _plain(whole + fraction * self._amount[words[at - 1]]))
+
+    def _is_loose(self, words: Sequence[str], classes: str, form: str) -> bool:
+        """Whether nobody forms the fraction so: "nine half", "two and three halves"; "three quarter" is formed."""
+        at = next(index for index, letter in enumerate(classes) if letter in "HQ")
+        parts = self._amount[words[at - 1]] if at and classes[at - 1] == DIGIT else 1
+        if parts * self._amount[words[at]] < 100:
+            return parts == 2 and words[at] in self._one_part
+        return form != "fraction" or words[at] in self._one_part
 
     def _fraction(self, words: Sequence[str]) -> Decimal:
         hundredths = self._amount[words[-1]] * (self._amount[words[0]] if len(words) > 1 else 1)

@@ -14,7 +14,7 @@ from typing import Any
 
 from handsfree.language.grammar import Grammar
 from handsfree.language.numbers import ARTICLE, ORDINAL, NumberReading, Numbers
-from handsfree.language.phrases import Trie
+from handsfree.language.roles import pieces_trie
 
 _CORE = "[doeThkmbtpDRHQ]"
 _RUN = re.compile(rf"[-+]?(?:a(?=[hkmbtHQ]))?{_CORE}(?:&?a?{_CORE})*")
@@ -37,6 +37,8 @@ class Claim:
     """classes of the number words"""
     words: Sequence[str] = ()
     """the number words"""
+    at: int = 0
+    """where they begin in the utterance"""
     names: tuple[str, ...] = ()
     """ids of the quantities that were named; several when the name is shared"""
     name: Sequence[str] = ()
@@ -50,10 +52,14 @@ class Claim:
     """that the word names in full"""
     short: tuple[str, ...] = ()
     """that the word may be short for, once the quantity is known"""
+    sounds_like: tuple[str, ...] = ()
+    """units that a word behind the number sounds like ("ten okay")"""
     qualifier_or_unit: str | None = None
     """the qualifier that the unit's word may be ("min")"""
     over: bool = False
     """said behind "over", as the second of a pair"""
+    parted: bool = False
+    """a separator was said before the number"""
     either: tuple[tuple[str | None, tuple[NumberReading, ...]], ...] = ()
     """(quantity, numbers): what it can be when a number word may belong to the name or to the value"""
 
@@ -86,6 +92,8 @@ class Cut:
             self.claims.append(self.claim)
         elif self.claim.names or self.claim.dimension:
             self.name_in_the_air = True
+        elif self.claim.qualifier and not (self.claims and self.claims[-1].qualifier == self.claim.qualifier):
+            self.doubts.append("a state was said without a value")
         self.claim = Claim()
         self.seam = False
 
@@ -105,10 +113,11 @@ class Cutter:
         self._numbers: Numbers = grammar.numbers
         self._homophones = grammar.homophones
         self._homophone_words = frozenset(grammar.homophones)
-        self._units = grammar.units
         self._trie = pieces_trie(grammar)
         self._one = (NumberReading(Decimal(1), "cardinal"),)
         self._ordinals = frozenset(grammar.numbers.ordinals)
+        self._sounds_like_unit = grammar.sounds_like_unit
+        self._remarks = frozenset(grammar.remarks)
         self._none_said = (NumberReading(Decimal(0), "cardinal"),)
 
     def cut(self, words: Sequence[str]) -> Cut:
@@ -135,6 +144,8 @@ class Cutter:
             else:
                 if letter == "&":
                     self._take_and(cut, at)
+                elif letter == "a" and cut.classes[at + 1 : at + 2] not in ("", "x", "&", "a"):
+                    cut.doubts.append("a part of the number is missing")  # "a point two": eight point two
                 elif letter != "a":
                     cut.unknown.append(words[at])
                 if letter in "&a":
@@ -142,8 +153,6 @@ class Cutter:
                 cut.after_number = False
                 at += 1
         cut.finish()
-        if len(cut.claims) > 1:
-            cut.claims = self._joined_times(cut.claims)
         return cut
 
     def _with_homophones(self, words: list[str], classes: str) -> tuple[list[str], str]:
@@ -171,6 +180,7 @@ class Cutter:
         if not cut.claims:
             cut.before_number = at
         cut.claim.numbers, cut.claim.said, cut.claim.words = numbers, said, cut.words[at:end]
+        cut.claim.at, cut.claim.parted = at, cut.parted
         cut.parted, cut.after_number, cut.seam = False, True, False
         return self._skip_to_unit(cut, end) if said[-1] in "HQ" else end
 
@@ -195,7 +205,15 @@ class Cutter:
             cut.doubts.append("a part of the number is missing")
 
     def _take_broken_number(self, cut: Cut, at: int, end: int) -> int:
-        """Two numbers joined by "and", or words that make no number."""
+        """Two numbers joined by "and", one number said twice, or words that make no number."""
+        middle = (at + end) // 2
+        if (
+            middle > at + 1
+            and cut.words[at:middle] == cut.words[middle:end]
+            and self._numbers.parse(cut.words[at:middle])
+        ):
+            self._take_number(cut, at, middle)
+            return end
         for middle in range(at + 1, end - 1):
             if cut.classes[middle] == "&":
                 first = self._numbers.parse_run(cut.words[at:middle], cut.classes[at:middle])
@@ -251,6 +269,8 @@ class Cutter:
         if self._unit_at(cut, end):
             return at  # "one hour and a half minute"
         fraction = self._numbers.parse_run(cut.words[at + 1 : end], cut.classes[at + 1 : end])
+        if fraction[0].form != "fraction":
+            return at
         cut.claim.numbers = (NumberReading(cut.claim.numbers[0].value + fraction[0].value, "mixed"),)
         return end
 
@@ -269,14 +289,14 @@ class Cutter:
             return self._and_fraction(cut, end) if end < len(cut.words) else end
         if "filler" in roles:
             cut.after_number = after_number and cut.words[at] in ("of",)
+            if after_number and not (claim.units or claim.short):
+                claim.sounds_like = self._unit_that_sounds_like(cut.words[at])
             if "separator" in roles:
                 cut.parted = True
         elif "name" in roles or "shared" in roles or "generic" in roles:
             return self._take_name(cut, roles, at, end)
         elif "qualifier" in roles:
-            if claim.numbers and (claim.qualifier or cut.parted):
-                cut.close()
-            cut.claim.qualifier, cut.seam = roles["qualifier"], False
+            self._take_qualifier(cut, roles["qualifier"], at)
         elif "separator" in roles:
             cut.parted = True
             claim.over = cut.words[at] == _OVER
@@ -285,13 +305,29 @@ class Cutter:
         elif "hedge" in roles:
             cut.doubts.append(f"{' '.join(cut.words[at:end])} is no exact value")
         elif "zero" in roles:
-            if claim.numbers:
+            if claim.numbers or claim.either or claim.names or claim.dimension:
                 cut.close()
             cut.claim.numbers, cut.claim.said = self._none_said, "o"
             cut.claim.names = roles["zero"]
         else:
             cut.unknown += cut.words[at:end]
         return end
+
+    def _take_qualifier(self, cut: Cut, qualifier: str, at: int) -> None:
+        claim = cut.claim
+        if (claim.numbers or claim.either) and (claim.qualifier or cut.parted):
+            cut.close()
+        elif claim.qualifier not in (None, qualifier):
+            cut.doubts.append("two states were said with one value")
+        if any(" ".join(cut.words[max(0, at - n) : at]) in self._remarks for n in (1, 2)):
+            cut.doubts.append("it may be a remark")
+        cut.claim.qualifier, cut.seam = qualifier, False
+
+    def _unit_that_sounds_like(self, word: str) -> tuple[str, ...]:
+        """Units that the word may have been ("ten okay": ten k)."""
+        unit = self._sounds_like_unit.get(word)
+        _, roles = self._trie.longest([unit], 0) if unit else (0, None)
+        return roles.get("unit", ()) + roles.get("short", ()) if roles else ()
 
     def _take_name(self, cut: Cut, roles: Roles, at: int, end: int) -> int:
         claim = cut.claim
@@ -345,58 +381,3 @@ class Cutter:
         stop, roles = self._trie.longest(words[: end - 1], at)
         names = roles.get("name") if roles is not None and stop == end - 1 else None
         return names[0] if names else None
-
-    # ------------------------------------------------------------------------------------------ durations
-
-    def _joined_times(self, claims: list[Claim]) -> list[Claim]:
-        """ "two minutes ten seconds" as one claim, in the smaller unit."""
-        joined: list[Claim] = []
-        for claim in claims:
-            last = joined[-1] if joined else None
-            if (
-                last is not None
-                and len(last.units) == len(claim.units) == 1
-                and len(last.numbers) == len(claim.numbers) == 1
-                and not claim.names
-                and self._units.dimension(last.units[0]) == self._units.dimension(claim.units[0]) == "time"
-            ):
-                big, small = self._units.by_id[last.units[0]].factor, self._units.by_id[claim.units[0]].factor
-                if big > small and claim.numbers[0].value * small < big:
-                    total = last.numbers[0].value * (big / small) + claim.numbers[0].value
-                    number = (NumberReading(total, "cardinal"),)
-                    joined[-1] = replace(last, numbers=number, units=claim.units)
-                    continue
-            joined.append(claim)
-        return joined
-
-
-def pieces_trie(grammar: Grammar) -> Trie:
-    """Every phrase that can stand in an utterance with a value, with its roles."""
-    trie = Trie()
-    for quantity in grammar.quantities.values():
-        for name in (*quantity.names, *quantity.heard):
-            trie.add(name, "name", (quantity.id,))
-        for name in quantity.shared:
-            trie.add(name, "shared", (quantity.id,))
-        for phrase in quantity.zero:
-            trie.add(phrase, "zero", (quantity.id,))
-    for unit in grammar.units.by_id.values():
-        for name in unit.names:
-            trie.add(name, "unit", (unit.id,))
-        for name in (*unit.short, *unit.heard):
-            trie.add(name, "short", (unit.id,))
-    for qualifier in grammar.qualifiers:
-        for name in qualifier.names:
-            trie.add(name, "qualifier", qualifier.id)
-    for generic in grammar.generics:
-        for name in generic.names:
-            trie.add(name, "generic", generic.dimension)
-    for role, phrases in (
-        ("filler", grammar.fillers),
-        ("separator", grammar.separators),
-        ("hedge", grammar.hedges),
-        ("below", grammar.below),
-    ):
-        for phrase in phrases:
-            trie.add(phrase, role, phrase)
-    return trie

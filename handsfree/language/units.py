@@ -58,6 +58,8 @@ class Quantity:
     written: tuple[str, ...] = ()
     heard: tuple[str, ...] = ()
     """what listeners write for its names"""
+    scales: tuple[str, ...] = ()
+    """units that the usual instrument changes to by itself"""
     hard_lpg: tuple[Decimal, Decimal] | None = None
     typical_lpg: tuple[Decimal, Decimal] | None = None
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+from handsfree.language.durations import stopwatch_seconds
 from handsfree.language.grammar import Grammar
 from handsfree.language.numbers import NumberReading
 from handsfree.language.pieces import Claim
@@ -14,6 +15,10 @@ from handsfree.model import Expectation, Reading, decimal_string
 
 _PLACES_BEHIND_A_LEADING_ZERO = 4
 """Digits that a value below one may show whose point was dropped ("double oh one two")."""
+
+SAID_AGAIN = "it may be one number said again"
+_FAR = 10
+"""A value without its unit that is so many times smaller than any typical one is asked."""
 
 
 @dataclass(slots=True)
@@ -37,17 +42,30 @@ class Scales:
         self._alike = grammar.alike
         self._pairs = dict(grammar.pairs)
 
-    def name_pair(self, claims: Sequence[Claim], expectation: Expectation) -> None:
-        """Name two nameless values said one "over" the other ("sixty five over forty eight": flow, return)."""
+    def name_pair(self, claims: Sequence[Claim], expectation: Expectation) -> str:
+        """Name two nameless values said one "over" the other ("sixty five over forty eight": flow, return).
+
+        Returns:
+            A doubt when the first, which should be the higher, is the lower; else nothing.
+        """
         if len(claims) != 2 or not claims[1].over or any(c.names or c.either or c.dimension for c in claims):
-            return
+            return ""
         for first, second in self._pairs.items():
             if expectation.quantity in (None, first, second):
                 claims[0].names, claims[1].names = (first,), (second,)
-                return
+                lower = claims[0].numbers[0].value < claims[1].numbers[0].value
+                return f"{self._said(first)} is the lower of the two" if lower else ""
+        return ""
 
-    def weigh(self, claim: Claim, expectation: Expectation, before: Claim | None = None) -> Weighed:
-        """What the claim can mean. `before` is the claim said just before it in the same utterance."""
+    def weigh(
+        self, claim: Claim, expectation: Expectation, before: Claim | None = None, expected_is_named: bool = False
+    ) -> Weighed:
+        """What the claim can mean.
+
+        Args:
+            before: the claim said just before it in the same utterance.
+            expected_is_named: another claim of the utterance names the step's quantity.
+        """
         weighed = Weighed()
         if claim.either:
             for quantity, numbers in claim.either:
@@ -62,7 +80,7 @@ class Scales:
             self._against(claim, claim.numbers, quantity, expectation, weighed)
         if len(names) > 1 and len(weighed.fitting) == 1 and not self._usual(weighed.fitting[0], expectation):
             weighed.doubts.append("the name fits several quantities")
-        if len(claim.names) == 1 and expectation.quantity not in (None, claim.names[0]):
+        if len(claim.names) == 1 and expectation.quantity not in (None, claim.names[0]) and not expected_is_named:
             self._sounds_like_expected(claim, expectation, weighed)
         return weighed
 
@@ -70,6 +88,14 @@ class Scales:
         """Whether a reading lies in the typical band of its quantity."""
         low, high = self._quantities[reading.quantity or ""].typical(expectation.gas)
         return low <= reading.value <= high
+
+    def _is_far_below(self, reading: Reading, expectation: Expectation) -> bool:
+        """Whether a reading lies so far below the typical band that a part left out, or another unit, is likelier.
+
+        Never above it: parts are lost, none are added, and a dangerous reading is not to be held up.
+        """
+        low, _ = self._quantities[reading.quantity or ""].typical(expectation.gas)
+        return 0 < reading.value * _FAR < low
 
     def _sounds_like_expected(self, claim: Claim, expectation: Expectation, weighed: Weighed) -> None:
         """The name of another quantity may be a slip of the ear: asked when the step's own would fit too."""
@@ -93,11 +119,12 @@ class Scales:
         expected = self._expected(expectation, claim)
         if before is None:
             return expected
-        if claim.over and len(before.names) == 1 and before.names[0] in self._pairs:
-            return self._pairs[before.names[0]]
+        names = before.names if len(before.names) < 2 else self._shared(before, expectation)
+        if claim.over and len(names) == 1 and names[0] in self._pairs:
+            return self._pairs[names[0]]
         if claim.qualifier is None or claim.qualifier == before.qualifier:
             weighed.doubts.append("two values were said and only one is asked")
-        return before.names[0] if len(before.names) == 1 else expected
+        return names[0] if len(names) == 1 else expected
 
     def _shared(self, claim: Claim, expectation: Expectation) -> Sequence[str | None]:
         """Quantities that a shared name may mean: the step's own if it is one of them, else those that the unit
@@ -150,22 +177,60 @@ class Scales:
         low, high = self._range(quantity, expectation)
         spoken_unit = units[0] if claim.units or claim.short else quantity.unit
         for number in self._plausible(numbers, quantity, spoken_unit, low, high):
-            value = number.value
-            if spoken_unit == quantity.unit:
-                reading = Reading(value, quantity_id, spoken_unit, qualifier)
-            else:
-                value = self._units.convert(value, spoken_unit, quantity.unit)
-                reading = Reading(value, quantity_id, quantity.unit, qualifier, number.value, spoken_unit)
-            if not low <= value <= high:
+            reading = self._reading(number.value, spoken_unit, quantity, qualifier)
+            if not low <= reading.value <= high:
                 weighed.refused.append(reading)
                 bounds = f"{decimal_string(low)} to {decimal_string(high)}"
-                weighed.reasons.append(f"{decimal_string(value)} is outside {bounds} for {quantity.said}")
+                weighed.reasons.append(f"{decimal_string(reading.value)} is outside {bounds} for {quantity.said}")
             else:
                 weighed.fitting.append(reading)
-                if number.form == "dropped_point" and not self._usual(reading, expectation):
+                if number.form == "dropped_point" and ("D" in claim.said or not self._usual(reading, expectation)):
                     weighed.doubts.append("a point may have been left out")
                 if number.form == "groups":
                     weighed.doubts.append("single digits or one number")
+        if not (claim.units or claim.short) and any(self._is_far_below(r, expectation) for r in weighed.fitting):
+            weighed.doubts.append("no unit was said, and that is far below the usual")
+        for reason, value, unit in self._otherwise(claim, numbers, quantity, spoken_unit, weighed, expectation):
+            reading = self._reading(value, unit, quantity, qualifier)
+            if low <= reading.value <= high and reading not in weighed.fitting:
+                weighed.fitting.append(reading)
+                weighed.doubts.append(reason)
+
+    def _reading(self, value: Decimal, unit: str, quantity: Quantity, qualifier: str | None) -> Reading:
+        if unit == quantity.unit:
+            return Reading(value, quantity.id, unit, qualifier)
+        converted = self._units.convert(value, unit, quantity.unit)
+        return Reading(converted, quantity.id, quantity.unit, qualifier, value, unit)
+
+    def _otherwise(
+        self,
+        claim: Claim,
+        numbers: Sequence[NumberReading],
+        quantity: Quantity,
+        unit: str,
+        weighed: Weighed,
+        expectation: Expectation,
+    ) -> Iterator[tuple[str, Decimal, str]]:
+        """(reason to ask, value, unit): what the words can mean beside their plain sense."""
+        plain = numbers[0]
+        if unit == "s" and (seconds := stopwatch_seconds(claim.said, plain)) is not None:
+            yield "seconds, or minutes and seconds", seconds, unit
+        if said_again(claim) and not quantity.digit_by_digit:
+            point_left_out = any(r.value != plain.value for r in weighed.fitting)
+            if len(claim.words) == 2 or point_left_out:
+                yield SAID_AGAIN, plain.value % 10 if plain.form == "digits" else plain.value % 100, unit
+        if not claim.units and not claim.short:
+            fits = self._units.fits
+            for other in claim.sounds_like:
+                if fits(other, quantity.unit):
+                    yield f"{self._units.by_id[other].plural} may have been said", plain.value, other
+            if not all(self._usual(r, expectation) for r in weighed.fitting):
+                for other in quantity.scales:
+                    yield (
+                        f"{self._units.by_id[quantity.unit].plural} or {self._units.by_id[other].plural}",
+                        plain.value,
+                        other,
+                    )
 
     def _spoken_fits(self, claim: Claim, quantity: Quantity) -> bool:
         return any(quantity.unit != NO_UNIT and self._units.fits(u, quantity.unit) for u in claim.units + claim.short)
@@ -213,6 +278,8 @@ class Scales:
             weighed.doubts.append(f"{self._said(expectation.quantity)} is asked")
         if numbers[0].form == "groups":
             weighed.doubts.append("single digits or one number")
+        if said_again(claim) and numbers[0].form == "pair":
+            weighed.doubts.append(SAID_AGAIN)
         for number in self._two_ways(numbers):
             for unit in units:
                 reading = Reading(number.value, None, unit, claim.qualifier)
@@ -230,6 +297,11 @@ class Scales:
             two_digits = numbers[0].form == "digits" and len(numbers) == 2 + _leading_zero(numbers)
             return numbers if two_digits or numbers[0].form == "groups" else numbers[:1]
         return numbers
+
+
+def said_again(claim: Claim) -> bool:
+    """ "nine nine", "ten ten": 99 and 1010, or one number and the same again."""
+    return len(claim.words) > 1 and len(set(claim.words)) == 1
 
 
 def _leading_zero(numbers: Sequence[NumberReading]) -> bool:

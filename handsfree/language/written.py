@@ -15,6 +15,8 @@ from handsfree.language.numbers import Numbers
 
 UNKNOWN = "?"
 """Stands for something written that has no spoken form here."""
+UNKNOWN_SIGN = "§"
+"""Any sign that is read as UNKNOWN."""
 MOST_CHARACTERS = 4000
 """Longer lines are cut: nobody says so much in one breath."""
 MOST_TYPED = 120
@@ -29,6 +31,10 @@ _PAIR = re.compile(r"\b([0-9]{2})\s?/\s?([0-9]{2})\b(?!/)")
 _DOTTED_TIME = re.compile(r"([01]?[0-9]|2[0-3])\.([0-5][0-9])(?=\s|$)")
 _INITIAL = re.compile(r"(?<![a-z0-9'])([a-z])\.(?=[a-z0-9])")
 _CHARACTERS = re.compile(r"[A-Z0-9]+(?:[ /-][A-Z0-9]+)*|[a-z]{0,3}[0-9][a-z0-9]*")
+_BETWEEN = re.compile(r"(?:(?<=[0-9])|^)[\s.,;:_–−-]+(?=[0-9])")
+_JOINS = re.compile(r"\s*|\.|\s*[-–−]\.?")
+"""Before a figure: a gap, a decimal point, a minus."""
+_THOUSANDS = re.compile(r"[0-9]{3}(?![0-9])")
 _HALVES = {"½": "half", "¼": "a quarter", "¾": "three quarters"}
 _MINUS = re.compile(r"(?:(?<=\s)|^)[-−–](?=[.]?[0-9])")
 _TOKEN = re.compile(
@@ -67,11 +73,16 @@ class Written:
                 spoken = next(same, quantity.names[0])
                 yield re.compile(rf"(?<![a-z]){re.escape(plain)}(?![a-z])"), f" {spoken} "
 
-    def words(self, text: str) -> list[str]:
-        """The spoken words of a line, lower case. Never raises; at most MOST_CHARACTERS are read."""
+    def words(self, text: str, listed: bool = True) -> list[str]:
+        """The spoken words of a line, lower case. Never raises; at most MOST_CHARACTERS are read.
+
+        Args:
+            listed: whether figures may stand one by one with signs between them, as those of a serial number. If not,
+                "9, 2", "9. 2", "2-3" and "- 2" hold UNKNOWN: a list, a range or a slip, and whoever reads it would ask.
+        """
         text = text[:MOST_CHARACTERS].lower()
         if not _PLAIN.fullmatch(text):
-            return self._words_of_written(text)
+            return self._words_of_written(text, listed)
         words = text.split()
         return words if self._keys.isdisjoint(words) else self._expand(words)
 
@@ -96,7 +107,7 @@ class Written:
             expanded += self._words.get(word, (word,))
         return expanded
 
-    def _words_of_written(self, text: str) -> list[str]:
+    def _words_of_written(self, text: str, listed: bool) -> list[str]:
         text = "".join(" " if unicodedata.category(c) in ("Cc", "Cf", "Zl", "Zp") else c for c in text)
         for sign, spoken in _HALVES.items():
             text = re.sub(rf"(?<=[0-9])\s?{sign}", f" and {'a ' if sign == '½' else ''}{spoken}", text).replace(
@@ -118,6 +129,8 @@ class Written:
         text = _ORDINAL.sub(lambda m: f" {self._ordinal(int(m[1]))} ", text)
         for pattern, spoken in self._names:
             text = pattern.sub(spoken, text)
+        if not listed:
+            text = _BETWEEN.sub(_what_stands_between, text)
         text = self._unit.sub(lambda m: f" {self._units[m[m.lastindex or 0]]} ", text)
         text = _MINUS.sub(" minus ", text)
         words: list[str] = []
@@ -161,3 +174,15 @@ class Written:
             return f" {hours} hundred "
         minutes = self._numbers.say_digits(minute) if minute[0] == "0" else " ".join(self._numbers.say_whole(minute))
         return f" {hours} {minutes} "
+
+
+def _what_stands_between(found: re.Match[str]) -> str:
+    """The signs before a figure, or a mark that is read as UNKNOWN where they make no one number."""
+    signs = found[0] if found.start() else found[0].lstrip()
+    if signs == "," and found.start():
+        joins = _THOUSANDS.match(found.string, found.end()) is not None
+    elif found.start() and signs[0] in "-–−":
+        joins = False  # "2-3"
+    else:
+        joins = _JOINS.fullmatch(signs) is not None
+    return found[0] if joins else f" {UNKNOWN_SIGN} "

@@ -1,0 +1,99 @@
+"""An utterance that is cut in, what a careful listener would still ask about it out.
+
+Each of these can be right as said, and each has been said with another meaning: they are asked, never taken.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from handsfree.language.grammar import Grammar
+from handsfree.language.numbers import LOOSE_FRACTION
+from handsfree.language.pieces import Claim, Cut
+from handsfree.language.texts import EXCLAMATIONS
+from handsfree.language.weighing import Weighed
+
+_LONGEST_PHRASE = 5
+
+
+class Doubts:
+    """What is asked about the utterances of one language."""
+
+    def __init__(self, grammar: Grammar) -> None:
+        self._announce = frozenset(grammar.announce)
+        self._around = frozenset((*grammar.fillers, *grammar.separators))
+        self._unfinished = frozenset(grammar.unfinished)
+        self._one = grammar.numbers.parse(grammar.numbers.words_of("d")[:1])
+
+    def about(self, cut: Cut, claims: Sequence[Claim]) -> Iterator[str]:
+        """Reasons to ask about the claims as they were said."""
+        if self._phrase_before(cut.words, len(cut.words)) in self._unfinished:
+            yield "the end is missing"
+        for claim in claims:
+            nameless = not (claim.names or claim.units or claim.short or claim.dimension)
+            if nameless and len(claim.words) == 1 and claim.words[0] in EXCLAMATIONS:
+                yield "an exclamation, or a zero"
+            if nameless and claim.numbers == self._one and self._is_pronoun(cut, claim):
+                yield "one may be no number"
+            if claim.numbers and claim.numbers[0].value.is_signed() and not claim.numbers[0].value:
+                yield "minus zero is no reading"
+            if claim.numbers and claim.numbers[0].form == LOOSE_FRACTION:
+                yield "a part of the number is missing"
+            if _teen_then_ty(claim):
+                yield f"{' '.join(claim.words)} may be a correction"
+
+    def _is_pronoun(self, cut: Cut, claim: Claim) -> bool:
+        """ "the one", "i've got one": behind a filler that announces no reading."""
+        before = self._phrase_before(cut.words, claim.at)
+        return bool(before) and before not in self._announce
+
+    def _phrase_before(self, words: Sequence[str], end: int) -> str:
+        """The longest filler or separator that stands directly before `end`; empty when none does."""
+        for start in range(max(0, end - _LONGEST_PHRASE), end):
+            phrase = " ".join(words[start:end])
+            if phrase in self._around:
+                return phrase
+        return ""
+
+
+def _teen_then_ty(claim: Claim) -> bool:
+    """ "fifteen fifty": 1550, or a slip of the tongue and its correction."""
+    if claim.said != "eT":
+        return False
+    teen, ten = divmod(int(claim.numbers[0].value), 100)
+    return ten == (teen - 10) * 10
+
+
+def said_once(cut: Cut) -> list[Claim]:
+    """The claims, with one that was said twice in the same words taken once ("two bar two bar")."""
+    once: list[Claim] = []
+    for claim in cut.claims:
+        last = once[-1] if once else None
+        if last is None or claim.over or claim.parted or claim.either or _content(last) != _content(claim):
+            once.append(claim)
+    return once
+
+
+def _content(claim: Claim) -> tuple[object, ...]:
+    return (
+        tuple(claim.words),
+        claim.names,
+        claim.dimension,
+        claim.qualifier,
+        claim.units,
+        claim.short,
+        claim.numbers,
+    )
+
+
+def two_values_for_one(weighed: Sequence[Weighed]) -> bool:
+    """Whether one quantity in one state was given two values in one breath ("c o forty c o fifty")."""
+    seen: dict[tuple[str | None, str | None], object] = {}
+    for one in weighed:
+        if len(one.fitting) == 1:
+            reading = one.fitting[0]
+            key = (reading.quantity, reading.qualifier)
+            if key in seen and seen[key] != reading.value:
+                return True
+            seen[key] = reading.value
+    return False
