@@ -1,6 +1,8 @@
 """A module and its tests in, which small faults in the module the tests do not notice out.
 
-    python benchmarks/mutation.py handsfree/language/numbers.py tests/test_language_numbers.py
+    python benchmarks/mutation.py handsfree/language/numbers.py tests/test_language_numbers.py [--jobs 4]
+    python benchmarks/mutation.py MODULE TESTS --part 1/3 --out first.jsonl    (the parts on several machines)
+    python benchmarks/mutation.py --merge first.jsonl second.jsonl third.jsonl
 
 One fault at a time is put into a copy of the checkout: a comparison turned, an operator or a number changed, a
 condition denied, a text changed, `and` and `or` swapped. A fault that no test notices survives; each is printed with
@@ -12,13 +14,19 @@ from __future__ import annotations
 import argparse
 import ast
 import copy
+import json
+import multiprocessing
 import os
 import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass
 from pathlib import Path
+
+LONGEST_S = 240
+"""s: tests that take longer on a fault have noticed it"""
 
 TURNED: dict[type[ast.cmpop], type[ast.cmpop]] = {
     ast.Lt: ast.LtE,
@@ -94,20 +102,26 @@ def _apply(node: ast.AST, what: str) -> None:
         if isinstance(node.op, ast.Not):
             node.operand = ast.UnaryOp(ast.Not(), node.operand)
     elif isinstance(node, ast.Constant):
-        node.value = node.value + 1 if what == "number plus one" else f"{node.value}~"  # type: ignore[operator]
+        node.value = node.value + 1 if what == "number plus one" else f"{node.value}~"  # type: ignore[operator,str-bytes-safe]
     elif isinstance(node, ast.Continue | ast.Break):
         node.__class__ = ast.Pass  # type: ignore[assignment]
 
 
-def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("module", type=Path)
-    parser.add_argument("tests", nargs="+")
-    parser.add_argument("--every", type=int, default=1, help="try only every n-th fault")
-    options = parser.parse_args()
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """One fault, tried."""
+
+    number: int
+    line: int
+    what: str
+    noticed: bool
+
+
+def try_faults(module: Path, tests: Sequence[str], numbers: Sequence[int]) -> Iterator[Trial]:
+    """Put the faults of these numbers, one after the other, into a copy of the checkout and run the tests on it."""
     root = Path(__file__).resolve().parents[1]
-    tree = ast.parse((root / options.module).read_text(encoding="utf-8"))
-    tried = killed = 0
+    tree = ast.parse((root / module).read_text(encoding="utf-8"))
+    wanted = frozenset(numbers)
     with tempfile.TemporaryDirectory() as folder:
         copy_root = Path(folder)
         for part in ("handsfree", "grammars", "tests", "benchmarks", "pyproject.toml"):
@@ -116,23 +130,82 @@ def main() -> int:
                 shutil.copytree(source, copy_root / part, ignore=shutil.ignore_patterns("__pycache__", "live"))
             else:
                 shutil.copy(source, copy_root / part)
-        command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *options.tests]
+        command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *tests]
         environment = {**os.environ, "PYTHONPATH": folder, "PYTHONDONTWRITEBYTECODE": "1"}
         for number, (line, what, changed) in enumerate(faults(tree)):
-            if number % options.every:
+            if number not in wanted:
                 continue
-            (copy_root / options.module).write_text(ast.unparse(changed), encoding="utf-8")
+            (copy_root / module).write_text(ast.unparse(changed), encoding="utf-8")
             try:
-                done = subprocess.run(command, cwd=folder, env=environment, capture_output=True, timeout=120)
+                done = subprocess.run(command, cwd=folder, env=environment, capture_output=True, timeout=LONGEST_S)
                 noticed = done.returncode != 0
             except subprocess.TimeoutExpired:
                 noticed = True
-            tried += 1
-            killed += noticed
-            if not noticed:
-                print(f"survived, line {line}, {what}", flush=True)
-    print(f"{killed} of {tried} faults noticed: {killed / max(tried, 1):.1%}")
+            yield Trial(number, line, what, noticed)
+
+
+def _try_all(work: tuple[Path, Sequence[str], Sequence[int], Path | None]) -> list[Trial]:
+    module, tests, numbers, out = work
+    trials = []
+    for trial in try_faults(module, tests, numbers):
+        trials.append(trial)
+        if not trial.noticed:
+            print(f"survived, line {trial.line}, {trial.what}", flush=True)
+        if out is not None:
+            with out.open("a", encoding="utf-8") as file:
+                file.write(json.dumps(asdict(trial)) + "\n")
+    return trials
+
+
+def part_of(text: str) -> tuple[int, int]:
+    """ "2/5": the second of five parts."""
+    first, _, count = text.partition("/")
+    if not (first.isdigit() and count.isdigit() and 1 <= int(first) <= int(count)):
+        raise argparse.ArgumentTypeError(f"{text!r} is no part: write 2/5 for the second of five")
+    return int(first), int(count)
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("module", type=Path, help="with --merge: the first of the result files")
+    parser.add_argument("tests", nargs="+", help="with --merge: the other result files")
+    parser.add_argument("--every", type=int, default=1, help="try only every n-th fault")
+    parser.add_argument("--jobs", type=int, default=1, help="how many faults at a time")
+    parser.add_argument("--part", type=part_of, default=(1, 1), metavar="I/N", help="try only the I-th of N parts")
+    parser.add_argument("--out", type=Path, help="add a JSON line for each fault to this file")
+    parser.add_argument("--again", type=Path, metavar="FILE", help="try only the faults that survived in this file")
+    parser.add_argument("--merge", action="store_true", help="count what result files of several parts hold")
+    options = parser.parse_args()
+    if options.merge:
+        trials = _read([options.module, *map(Path, options.tests)])
+    else:
+        tree = ast.parse((Path(__file__).resolve().parents[1] / options.module).read_text(encoding="utf-8"))
+        count = sum(1 for _ in faults(tree))
+        part, parts = options.part
+        every = range(0, count, options.every) if options.again is None else _survivors(options.again)
+        numbers = list(every)[part - 1 :: parts]
+        shares = [numbers[job :: options.jobs] for job in range(options.jobs)]
+        work = [(options.module, options.tests, share, options.out) for share in shares if share]
+        with multiprocessing.Pool(options.jobs) as pool:
+            trials = [trial for share in pool.imap_unordered(_try_all, work) for trial in share]
+    killed = sum(trial.noticed for trial in trials)
+    print(f"{killed} of {len(trials)} faults noticed: {killed / max(len(trials), 1):.1%}")
     return 0
+
+
+def _survivors(file: Path) -> list[int]:
+    rows = map(json.loads, file.read_text(encoding="utf-8").splitlines())
+    return [row["number"] for row in rows if not row["noticed"]]
+
+
+def _read(files: Sequence[Path]) -> list[Trial]:
+    """The trials of several files, each fault once; what survived is printed."""
+    lines = [line for file in files for line in file.read_text(encoding="utf-8").splitlines()]
+    trials = {row["number"]: Trial(**row) for row in map(json.loads, lines)}
+    for trial in sorted(trials.values(), key=lambda t: t.number):
+        if not trial.noticed:
+            print(f"survived, line {trial.line}, {trial.what}")
+    return list(trials.values())
 
 
 if __name__ == "__main__":

@@ -5,13 +5,13 @@ from __future__ import annotations
 from decimal import Decimal
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from num2words import num2words  # LGPL, only an oracle
-from text_to_num import text2num
+from text_to_num import alpha2digit, text2num
 
 from handsfree.language import load_language
-from handsfree.language.numbers import NumberReading, Numbers
+from handsfree.language.numbers import LOOSE_FRACTION, NumberReading, Numbers
 
 NUMBERS: Numbers = load_language().grammar.numbers
 WORDS = sorted([*NUMBERS.classes, *NUMBERS.ordinals])
@@ -159,6 +159,42 @@ def test_forms(words: str, form: str) -> None:
     assert {r.form for r in found[1:]} <= {"dropped_point", "scale_and_fraction"}
 
 
+@pytest.mark.parametrize(
+    ("words", "expected"),
+    [
+        ("nine half", ["4.5", "9.5"]),
+        ("nine quarter", ["2.25", "9.25"]),
+        ("two quarter", ["0.5", "2.25"]),
+        ("minus three half", ["-1.5", "-3.5"]),
+        ("two and three halves", ["3.5"]),
+        ("two and two halves", ["3"]),
+        ("four and five quarters", ["5.25"]),
+        ("a hundred and three half", ["101.5", "250"]),
+        ("three half million", ["1500000"]),
+        ("two million and three half thousand", ["2001500"]),
+    ],
+)
+def test_fractions_that_nobody_forms(words: str, expected: list[str]) -> None:
+    """A fraction of which a part may be missing is marked as such, whatever it comes to."""
+    assert readings(words) == expected
+    assert {r.form for r in NUMBERS.parse(words.split())} == {LOOSE_FRACTION}
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["one half", "half", "a quarter", "three quarter", "three quarters", "two quarters", "five quarters", "two halves"],
+)
+def test_fractions_that_people_form(words: str) -> None:
+    """A half, a quarter, three quarters, and several halves or quarters are fractions with nothing to ask about."""
+    assert [r.form for r in NUMBERS.parse(words.split())] == ["fraction"]
+
+
+@pytest.mark.parametrize("words", ["two and three quarter", "six and a half", "two and one quarter", "a bar and half"])
+def test_mixed_numbers_that_people_form(words: str) -> None:
+    """A whole number and a half, a quarter or three quarters is a mixed number with nothing to ask about."""
+    assert [r.form for r in NUMBERS.parse(words.replace("a bar", "one").split())] == ["mixed"]
+
+
 @pytest.mark.parametrize("words", ["fifteen six", "seventy seventeen", "eleven twelve thirteen", "nineteen oh"])
 def test_teens_and_tens_side_by_side_are_never_added(words: str) -> None:
     """Groups that make no number are offered as the digits that were said, marked as groups, and never as a sum."""
@@ -300,6 +336,32 @@ def test_agrees_with_the_ordinals_that_num2words_writes(value: int) -> None:
 def test_text2num_agrees_on_what_is_said(value: int) -> None:
     """A reader of number words that is not ours reads our words as the same number."""
     assert text2num(NUMBERS.say(Decimal(value)), "en") == value
+
+
+@given(st.decimals(min_value=-999999, max_value=999999, places=3, allow_nan=False, allow_infinity=False))
+def test_agrees_with_decimals_that_num2words_writes(value: Decimal) -> None:
+    """Decimals and negatives as num2words writes them are read as the number they came from, digits kept."""
+    assume(value <= -1 or value >= 0)  # num2words loses the sign between minus one and zero
+    words = num2words(value, lang="en").replace("-", " ").replace(",", "").split()
+    found = NUMBERS.parse(words)
+    assert [r.value for r in found] == [value]
+    said = "".join(w for w in words if w in NUMBERS.classes and NUMBERS.classes[w] == "p")
+    assert not said or -int(found[0].value.as_tuple().exponent) == len(words) - words.index(said) - 1
+
+
+@given(st.decimals(min_value=-(10**9), max_value=10**9, places=4, allow_nan=False, allow_infinity=False))
+def test_text2num_agrees_on_decimals(value: Decimal) -> None:
+    """Within a sentence, a reader of number words that is not ours reads our decimals and negatives as the same number."""
+    written = alpha2digit(NUMBERS.say(value), "en", threshold=0)
+    assert Decimal(written.replace("minus ", "-").replace(" ", "")) == value
+
+
+@given(st.text("123456789", min_size=1, max_size=1), st.text("0123456789", min_size=4, max_size=7))
+def test_text2num_agrees_on_indexes(first: str, rest: str) -> None:
+    """An index said digit by digit is the same string of digits to a reader that is not ours."""
+    said = NUMBERS.say_digits(first + rest)
+    assert NUMBERS.digit_string(said.split()) == first + rest
+    assert alpha2digit(said, "en", threshold=0).replace(" ", "") == first + rest
 
 
 @given(st.lists(st.sampled_from(WORDS), max_size=9))
