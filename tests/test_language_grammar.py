@@ -243,6 +243,13 @@ def test_no_file_of_own_words_is_needed(tmp_path: Path) -> None:
         ('[words]\n"number two" = "co2"', "line 2: 'number two' holds the number word 'two'"),
         ('[words]\n"Bottle" = "vessel_charge"', "line 2: 'Bottle' is no phrase"),
         ('[words]\nbottle = "kettle"', "line 2: 'bottle': 'kettle' is neither a quantity nor a command"),
+        ('[words]\n"flow" = "hot_water_flow"', "line 2: 'flow' means flow_temperature or hot_water_flow already"),
+        ('[words]\n"about" = "co"', "line 2: 'about' means a word that makes a value uncertain already"),
+        ('[words]\n"the" = "co"', "line 2: 'the' means a word said with values already"),
+        ('[words]\n"a" = "co"', "line 2: 'a' means a number word already"),
+        ('[words]\n"to" = "co"', "line 2: 'to' means a number word already"),
+        ('[words]\n"co level" = "co"', "line 2: 'co level' cannot be heard: 'co' is said 'c o'"),
+        ('[words]\nbottle = "vessel_charge"\nbottel = "co"', "line 3: 'bottel' sounds like a phrase for vessel_charge"),
         ('[words]\n"b\\u006fttle" = "kettle"', "line 1: 'bottle': 'kettle' is neither"),
         ("[words]\nbottle = 3", "line 2: 'bottle': 3 is neither a quantity nor a command"),
         ('[word]\nbottle = "co"', "only a table [words] is known"),
@@ -257,6 +264,23 @@ def test_own_words_that_clash_are_refused(tmp_path: Path, text: str, message: st
     assert message in caught.value.message
     assert caught.value.hint
     assert caught.value.exit_code == 2
+
+
+@pytest.mark.parametrize(
+    ("meaning", "hint"),
+    [
+        ("expansion vessel", "did you mean vessel_charge? "),
+        ("vessel charge", "did you mean vessel_charge? "),
+        ("vessel_charg", "did you mean vessel_charge? "),
+        ("flow", "did you mean flow_temperature or hot_water_flow? "),
+        ("kettle", ""),
+    ],
+)
+def test_a_meaning_that_is_unknown_gets_the_nearest(tmp_path: Path, meaning: str, hint: str) -> None:
+    """A meaning that is a name, or nearly an id, is answered with the id; any other with where to look."""
+    with pytest.raises(BadInput) as caught:
+        with_words(tmp_path, f'[words]\nbottle = "{meaning}"')
+    assert caught.value.hint == f"{hint}handsfree grammar list shows what can stand there"
 
 
 # ------------------------------------------------------------------------------------------------------- units

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -37,25 +37,41 @@ def with_aliases(grammar: Grammar, path: Path) -> Grammar:
             f"word file {path}: only a table [words] is known", 'write [words], then "the bottle" = "vessel_charge"'
         )
     known = _meanings(grammar)
-    like = LikePhrases(known.items(), grammar.sounds)
-    aliases = {}
+    aliases: dict[str, str] = {}
     for phrase, meaning in words.items():
-        problem = _problem(grammar, known, like, phrase, meaning)
+        problem = _problem(grammar, known, phrase, meaning)
         if problem:
             raise BadInput(f"word file {path}, line {_line_of(text, phrase)}: {problem[0]}", problem[1])
         aliases[phrase] = str(meaning)
+        known.setdefault(phrase, set()).add(str(meaning))
     quantities = {id: replace(q, names=q.names + _phrases_for(aliases, id)) for id, q in grammar.quantities.items()}
     commands = tuple(replace(c, phrases=c.phrases + _phrases_for(aliases, c.id)) for c in grammar.commands)
     return replace(grammar, quantities=quantities, commands=commands, aliases=aliases)
 
 
-def _meanings(grammar: Grammar) -> dict[str, str]:
-    """Every phrase that has a meaning of its own."""
-    known = {phrase: c.id for c in grammar.commands for phrase in c.phrases}
-    known |= {name: q.id for q in grammar.quantities.values() for name in (*q.names, *q.shared)}
-    known |= {name: u.id for u in grammar.units.by_id.values() for name in (*u.names, *u.short)}
-    known |= {name: q.id for q in grammar.qualifiers for name in q.names}
+def _meanings(grammar: Grammar) -> dict[str, set[str]]:
+    """Every phrase that has a meaning of its own, or several."""
+    known: dict[str, set[str]] = {}
+    for meaning, phrases in _phrases(grammar):
+        for phrase in phrases:
+            known.setdefault(phrase, set()).add(meaning)
     return known
+
+
+def _phrases(grammar: Grammar) -> Iterator[tuple[str, Iterable[str]]]:
+    for command in grammar.commands:
+        yield command.id, (*command.phrases, *command.asked)
+    for quantity in grammar.quantities.values():
+        yield quantity.id, (*quantity.names, *quantity.shared, *quantity.zero)
+    for unit in grammar.units.by_id.values():
+        yield unit.id, (*unit.names, *unit.short)
+    for qualifier in grammar.qualifiers:
+        yield qualifier.id, qualifier.names
+    for generic in grammar.generics:
+        yield f"any {generic.dimension}", generic.names
+    yield "a word said with values", (*grammar.fillers, *grammar.separators, *grammar.below, *grammar.nothing)
+    yield "a word that makes a value uncertain", grammar.hedges
+    yield "a number word", (*grammar.numbers.classes, *grammar.numbers.ordinals, *grammar.homophones)
 
 
 def _phrases_for(aliases: Mapping[str, str], meaning: str) -> tuple[str, ...]:
@@ -63,24 +79,39 @@ def _phrases_for(aliases: Mapping[str, str], meaning: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(p for phrase in phrases for p in (phrase, phrase.removeprefix("the "))))
 
 
-def _problem(
-    grammar: Grammar, known: Mapping[str, str], like: LikePhrases, phrase: str, meaning: object
-) -> tuple[str, str] | None:
+def _problem(grammar: Grammar, known: Mapping[str, set[str]], phrase: str, meaning: object) -> tuple[str, str] | None:
     """(what is wrong, what to do), or None."""
-    ids = {*grammar.quantities, *(c.id for c in grammar.commands)}
     if not _PHRASE.fullmatch(phrase):
         return f"{phrase!r} is no phrase", "use lower case words, one space between, no figures"
+    ids = sorted({*grammar.quantities, *(c.id for c in grammar.commands)})
     if meaning not in ids:
-        return f"{phrase!r}: {meaning!r} is neither a quantity nor a command", f"use one of {', '.join(sorted(ids))}"
+        hint = f"{_nearest(str(meaning), ids, known)}handsfree grammar list shows what can stand there"
+        return f"{phrase!r}: {meaning!r} is neither a quantity nor a command", hint
+    written = [w for w in phrase.split() if w in grammar.written]
+    if written:
+        spoken = grammar.written[written[0]]
+        return f"{phrase!r} cannot be heard: {written[0]!r} is said {spoken!r}", f"write {spoken!r} in it"
     numbers = [w for w in phrase.split() if w in grammar.numbers.classes and grammar.numbers.classes[w] not in "a&"]
     if numbers:
         return f"{phrase!r} holds the number word {numbers[0]!r}", "a name must not swallow a digit: use other words"
-    if known.get(phrase, meaning) != meaning:
-        return f"{phrase!r} means {known[phrase]} already", "use other words"
-    found = like.find(phrase)
-    if found is not None and found.meaning != meaning and found.score >= THRESHOLD:
+    own = known.get(phrase, {meaning})
+    if own != {meaning}:
+        return f"{phrase!r} means {' or '.join(sorted(map(str, own)))} already", "use other words"
+    others = ((p, m) for p, meanings in known.items() for m in meanings if m != meaning)
+    found = LikePhrases(others, grammar.sounds).find(phrase)
+    if found is not None and found.score >= THRESHOLD:
         return f"{phrase!r} sounds like a phrase for {found.meaning}", "use words that sound different"
     return None
+
+
+def _nearest(meaning: str, ids: Sequence[str], known: Mapping[str, set[str]]) -> str:
+    """ "did you mean ...? ", from a name or a slip; empty when nothing is near."""
+    from rapidfuzz import fuzz, process  # late: only to help with a slip
+
+    named = [m for m in known.get(meaning, ()) if m in ids]
+    near = process.extractOne(meaning.replace(" ", "_"), ids, scorer=fuzz.ratio, score_cutoff=70)
+    found = named or ([near[0]] if near else [])
+    return f"did you mean {' or '.join(sorted(found))}? " if found else ""
 
 
 def _line_of(text: str, phrase: str) -> int:
