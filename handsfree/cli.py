@@ -22,6 +22,7 @@ COMMANDS = {
     "understand": "Words on standard input, outcomes out.",
     "work-out": "One trade computation.",
     "plan": "List, show, check and sample the plans of visits.",
+    "grammar": "Look over the grammar and your own words.",
     "review": "Listen again, amend with a reason, sign off.",
     "report": "Write the report of a visit.",
     "verify": "Is the journal of a visit intact, torn at the end, or altered?",

@@ -18,6 +18,7 @@ from handsfree.audio.levels import measure_levels
 from handsfree.audio.microphone import Microphone
 from handsfree.audio.portaudio import PIP_LINE, Device, PortAudio, SoundSystem
 from handsfree.errors import HandsfreeError, MissingPart
+from handsfree.language import load_language
 from handsfree.model import Block
 from handsfree.settings import Settings
 from handsfree.voice.playback import Loudspeaker
@@ -85,6 +86,7 @@ def examine(settings: Settings, machine: Machine | None = None) -> Iterable[Find
         yield _loudspeaker(machine, settings)
     yield _voice(machine)
     yield from _listeners(machine, settings)
+    yield _own_words(settings)
     yield _package(machine, "CoolProp", "properties of water and flue gas", "pip install CoolProp")
     yield _folder(machine, "visits", settings.data_folder, "saving visits", "data_folder")
     yield _folder(machine, "models", settings.model_folder, "handsfree model add", "model_folder")
@@ -180,6 +182,16 @@ def _listeners(machine: Machine, settings: Settings) -> Iterable[Finding]:
         yield Finding("listener vosk", False, "no model in Vosk's format", cure, needed_for)
     else:
         yield Finding("listener vosk", True, f"model {models[0].name} ({models[0].source})", needed_for=needed_for)
+
+
+def _own_words(settings: Settings) -> Finding:
+    needed_for = "visit, hear, understand, review"
+    try:
+        own = load_language(aliases=settings.aliases_file).grammar.aliases
+    except HandsfreeError as error:
+        return Finding("grammar and own words", False, error.message, error.hint, needed_for)
+    found = f"{len(own)} own word{'' if len(own) == 1 else 's'} in {settings.aliases_file}" if own else "no own words"
+    return Finding("grammar and own words", True, found, needed_for=needed_for)
 
 
 def _package(machine: Machine, name: str, needed_for: str, cure: str) -> Finding:

@@ -199,3 +199,14 @@ def test_the_command_without_json_shows_part_and_cure(tmp_path: Path) -> None:
     assert done.returncode in (0, 3)
     assert "ok       Python" in done.stdout
     assert done.stdout.count("\nmissing") == done.stdout.count("cure: ")
+
+
+def test_own_words_that_do_not_read(settings: Settings) -> None:
+    """A file of own words that clashes is named with its line and what to do; one that reads is counted."""
+    settings.aliases_file.write_text('[words]\nbottle = "kettle"\n', encoding="utf-8")
+    finding = by_part(settings, healthy())["grammar and own words"]
+    assert not finding.ok
+    assert "line 2: 'bottle'" in finding.found
+    assert finding.cure
+    settings.aliases_file.write_text('[words]\nbottle = "vessel_charge"\n', encoding="utf-8")
+    assert by_part(settings, healthy())["grammar and own words"].found.startswith("1 own word in ")

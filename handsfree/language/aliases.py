@@ -41,7 +41,7 @@ def with_aliases(grammar: Grammar, path: Path) -> Grammar:
     for phrase, meaning in words.items():
         problem = _problem(grammar, known, phrase, meaning)
         if problem:
-            raise BadInput(f"word file {path}, line {_line_of(text, phrase)}: {problem[0]}", problem[1])
+            raise BadInput(f"word file {path}, line {line_of(text, phrase)}: {problem[0]}", problem[1])
         aliases[phrase] = str(meaning)
         known.setdefault(phrase, set()).add(str(meaning))
     quantities = {id: replace(q, names=q.names + _phrases_for(aliases, id)) for id, q in grammar.quantities.items()}
@@ -114,7 +114,8 @@ def _nearest(meaning: str, ids: Sequence[str], known: Mapping[str, set[str]]) ->
     return f"did you mean {' or '.join(sorted(found))}? " if found else ""
 
 
-def _line_of(text: str, phrase: str) -> int:
+def line_of(text: str, phrase: str) -> int:
+    """Number of the line of a word file on which a phrase stands; 1 when it is written in another way."""
     for number, line in enumerate(text.splitlines(), 1):
         if line.lstrip().removeprefix('"').startswith(phrase):
             return number
