@@ -1,6 +1,6 @@
 """Values and quantities in, every way to say them out, and what `understand` makes of that.
 
-    python benchmarks/round_trip.py [--pairs 1000000] [--seed 1] [--nonsense 100000]
+    python benchmarks/round_trip.py [--pairs 1000000] [--seed 1] [--nonsense 100000] [--jobs 8]
 
 The words are made here with tables of their own, not by the code under test. Wrong is any certain outcome that is not
 what was said; it must be 0. A variant that people would have to ask about ("one twenty") may come back as unsure with
@@ -10,6 +10,7 @@ the value among the alternatives; a plain one must come back certain.
 from __future__ import annotations
 
 import argparse
+import multiprocessing
 import random
 import sys
 import time
@@ -216,36 +217,64 @@ def nonsense(rng: random.Random) -> str:
     return "".join(rng.choice(".,-%°/:;'\"()[]{}<>!?\t\x00\x07 ") for _ in range(rng.randint(0, 40)))
 
 
+@dataclass
+class Tally:
+    """What came of one job's share."""
+
+    verdicts: Counter[str]
+    seconds: float
+    """s that `understand` took for the round trips"""
+    values: int
+    """that nonsense came to"""
+
+
+def run_share(work: tuple[int, int, int, int]) -> Tally:
+    """One job: (pairs, nonsense strings, seed, how many failures to show)."""
+    pairs, strings, seed, show = work
+    language, rng = load_language(), random.Random(seed)
+    tally = Tally(Counter(), 0.0, 0)
+    shown = 0
+    for _, case in zip(range(pairs), cases(language, rng), strict=False):
+        started = time.perf_counter()
+        outcome = language.understand(case.words, case.expectation)
+        tally.seconds += time.perf_counter() - started
+        found = verdict(case, outcome)
+        tally.verdicts[found] += 1
+        tally.verdicts["plain, not certain"] += case.plain and found != "right"
+        if shown < show and (found == "wrong" or (case.plain and found != "right")):
+            shown += 1
+            print("   ", found, repr(case.words), case.expectation.quantity, "->", outcome, flush=True)
+    for _ in range(strings):
+        text = nonsense(rng)
+        outcome = language.understand(text, Expectation("quantity", "co2") if rng.random() < 0.5 else Expectation())
+        if isinstance(outcome, Readings) or (isinstance(outcome, Command) and outcome.readings):
+            tally.values += 1
+            print("    value from nonsense:", repr(text), outcome, flush=True)
+    return tally
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--pairs", type=int, default=1_000_000)
     parser.add_argument("--nonsense", type=int, default=100_000)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--jobs", type=int, default=1, help="on how many cores; each has a seed of its own")
     parser.add_argument("--show", type=int, default=10)
     options = parser.parse_args()
-    language, rng = load_language(), random.Random(options.seed)
-    tally: Counter[str] = Counter()
-    shown, seconds = 0, 0.0
-    for _, case in zip(range(options.pairs), cases(language, rng), strict=False):
-        started = time.perf_counter()
-        outcome = language.understand(case.words, case.expectation)
-        seconds += time.perf_counter() - started
-        found = verdict(case, outcome)
-        tally[found] += 1
-        tally["plain, not certain"] += case.plain and found != "right"
-        if shown < options.show and (found == "wrong" or (case.plain and found != "right")):
-            shown += 1
-            print("   ", found, repr(case.words), case.expectation.quantity, "->", outcome)
-    print(f"{options.pairs} round trips: {dict(tally)}; {options.pairs / seconds:,.0f} utterances a second")
-    values = 0
-    for _ in range(options.nonsense):
-        text = nonsense(rng)
-        outcome = language.understand(text, Expectation("quantity", "co2") if rng.random() < 0.5 else Expectation())
-        if isinstance(outcome, Readings) or (isinstance(outcome, Command) and outcome.readings):
-            values += 1
-            print("    value from nonsense:", repr(text), outcome)
-    print(f"{options.nonsense} nonsense strings: {values} values")
-    return 1 if tally["wrong"] or values else 0
+    jobs = options.jobs
+    shares = [
+        (options.pairs * (k + 1) // jobs - options.pairs * k // jobs, -(-options.nonsense // jobs), seed, options.show)
+        for k, seed in enumerate(range(options.seed, options.seed + jobs))
+    ]
+    with multiprocessing.Pool(jobs) as pool:
+        tallies = pool.map(run_share, shares, chunksize=1)
+    verdicts = sum((t.verdicts for t in tallies), Counter[str]())
+    seconds, values = sum(t.seconds for t in tallies), sum(t.values for t in tallies)
+    print(
+        f"{options.pairs} round trips: {dict(verdicts)}; {options.pairs / seconds:,.0f} utterances a second on a core"
+    )
+    print(f"{sum(share[1] for share in shares)} nonsense strings: {values} values")
+    return 1 if verdicts["wrong"] or values else 0
 
 
 if __name__ == "__main__":
