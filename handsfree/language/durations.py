@@ -41,7 +41,11 @@ def _whole(first: Claim, second: Claim, units: Units) -> Claim | None:
     if not unit or units.dimension(unit) != "time" or second.over or (second.parted and not second.units):
         return None
     big, small = units.by_id[first.units[0]].factor, units.by_id[unit].factor
-    if big <= small or second.numbers[0].value * small >= big or second.numbers[0].value < 0:
+    if (
+        big <= small
+        or second.numbers[0].value * small >= big
+        or min(first.numbers[0].value, second.numbers[0].value) < 0
+    ):
         return None
     total = first.numbers[0].value * (big / small) + second.numbers[0].value
     qualifier = second.qualifier or first.qualifier

@@ -269,7 +269,7 @@ class Cutter:
         if self._unit_at(cut, end):
             return at  # "one hour and a half minute"
         fraction = self._numbers.parse_run(cut.words[at + 1 : end], cut.classes[at + 1 : end])
-        if fraction[0].form != "fraction":
+        if fraction[0].form != "fraction" or fraction[0].value >= 1:
             return at
         cut.claim.numbers = (NumberReading(cut.claim.numbers[0].value + fraction[0].value, "mixed"),)
         return end
