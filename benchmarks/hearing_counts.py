@@ -78,11 +78,14 @@ def tallies(trials: Iterable[Trial], gates: Gates) -> dict[tuple[str, str, str],
 
 
 def kind_of(truth: Outcome) -> str:
-    """value, command, urgent, or talk; a correction with a value is a value."""
+    """value, command, urgent, ambiguous (words that can be read as several values), or talk; a correction with a value
+    is a value."""
     if isinstance(truth, Command) and truth.command in URGENT:
         return "urgent"
     if isinstance(truth, Command) and not truth.readings:
         return "command"
+    if isinstance(truth, Unsure) and any(is_value(a) for a in truth.alternatives):
+        return "ambiguous"
     return "talk" if isinstance(truth, Unsure | Nothing) else "value"
 
 
