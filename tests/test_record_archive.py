@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from visit_builder import JOB, VisitBuilder, build_visit, plan_text
 
+from handsfree.commands.archive import command
 from handsfree.errors import BadInput
 from handsfree.events import ReadingConfirmed
 from handsfree.record import VisitFolder
@@ -103,3 +106,25 @@ def test_a_whole_visit_is_indexed_with_its_results(tmp_path: Path) -> None:
         assert archive.trend("heat_input")[0].unit == "kW"
         found = archive.find(needing=True)[0]
         assert (found.open, found.outside, found.unsafe, found.complete) == (1, 1, 1, False)
+
+
+def test_a_trend_names_what_is_worth_looking_into(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """On the command line a change beyond common practice is named under its value, never across boilers or states."""
+    monkeypatch.setenv("HANDSFREE_HOME", str(tmp_path / "home"))
+    for path, date, co2, serial in (
+        ("a", "2026-11-25", "9.2", "FH2600417"),
+        ("b", "2027-11-20", "9.4", "FH2600417"),
+        ("c", "2028-11-20", "8.6", "FH2600417"),
+        ("d", "2026-12-01", "4.9", "ZZ1"),
+        ("e", "2026-12-01", "4.9", ""),
+        ("f", "2027-12-01", "9.9", ""),
+    ):
+        small_visit(tmp_path / "visits" / path, date, co2, serial)
+    assert CliRunner().invoke(command, ["index", str(tmp_path / "visits")]).exit_code == 0
+    lines = CliRunner().invoke(command, ["trend", "co2"]).output.splitlines()
+    named = [at for at, line in enumerate(lines) if "investigate: down by more than 0.5" in line]
+    assert len(named) == 1
+    assert "2028-11-20" in lines[named[0] - 1]
+    assert sum("investigate" in line for line in lines) == 1
+    rows = [json.loads(line) for line in CliRunner().invoke(command, ["trend", "co2", "--json"]).output.splitlines()]
+    assert [row["date"] for row in rows if row["investigate"]] == ["2028-11-20"]

@@ -6,7 +6,7 @@ import json
 import os
 from dataclasses import asdict
 from decimal import Decimal, InvalidOperation
-from itertools import groupby
+from itertools import groupby, pairwise
 from pathlib import Path
 
 import click
@@ -15,6 +15,7 @@ from handsfree.errors import NeedsEngineer
 from handsfree.record.archive import Archive, ValueFound, VisitFound
 from handsfree.report.wording import print_label, print_unit
 from handsfree.settings import load_settings
+from handsfree.trade.trends import worth_looking_into
 
 _JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 
@@ -74,9 +75,11 @@ def trend(quantity: str, words: tuple[str, ...], qualifier: str, as_json: bool) 
     """The values of a QUANTITY (or item) over the visits that hold every WORD, boiler by boiler, with the change."""
     with _archive() as archive:
         found = archive.trend(quantity, words, qualifier)
+    worth = {id(now): _why(before, now) for before, now in pairwise(found)}
     if as_json:
         for value in found:
-            click.echo(json.dumps(asdict(value), ensure_ascii=True))
+            row = {**asdict(value), "investigate": worth.get(id(value)) or None}
+            click.echo(json.dumps(row, ensure_ascii=True))
         return
     for (serial, label), values in groupby(found, key=lambda v: (v.serial, v.label)):
         click.echo(f"{serial or 'no serial number'}: {print_label(label)}")
@@ -85,6 +88,8 @@ def trend(quantity: str, words: tuple[str, ...], qualifier: str, as_json: bool) 
             change = _change(last, value)
             verdict = f"  {value.verdict.replace('_', ' ')}" if value.verdict else ""
             click.echo(f"  {value.date}  {value.value:>10} {print_unit(value.unit):<6}{change:>12}{verdict}")
+            if why := worth.get(id(value)):
+                click.echo(f"              {why}")
             last = value
 
 
@@ -99,6 +104,14 @@ def _visit_line(visit: VisitFound) -> str:
         + (f"  [{', '.join(marks)}]" if marks else "")
         + f"\n            {visit.path}"
     )
+
+
+def _why(before: ValueFound, now: ValueFound) -> str:
+    """Why the change from the visit before should be looked into; empty across boilers, items and states."""
+    same = (before.serial, before.label, before.qualifier) == (now.serial, now.label, now.qualifier)
+    if not (same and now.serial) or before.path == now.path or not _change(before, now):
+        return ""
+    return worth_looking_into(now.quantity, now.unit, Decimal(before.value), Decimal(now.value))
 
 
 def _change(last: ValueFound | None, value: ValueFound) -> str:
