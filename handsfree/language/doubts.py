@@ -22,6 +22,9 @@ class Doubts:
     def __init__(self, grammar: Grammar) -> None:
         self._announce = frozenset(grammar.announce)
         self._around = frozenset((*grammar.fillers, *grammar.separators))
+        words = {word for phrase in grammar.announce for word in phrase.split()} | {"that's", "that"}
+        self._between = {w for phrase in self._around for w in phrase.split()} - words | {"at"}
+        """words that may not stand between a value and the same value said again"""
         self._unfinished = frozenset(grammar.unfinished)
         self._one = grammar.numbers.parse(grammar.numbers.words_of("d")[:1])
 
@@ -30,8 +33,9 @@ class Doubts:
         if self._phrase_before(cut.words, len(cut.words)) in self._unfinished:
             yield "the end is missing"
         for claim in claims:
-            nameless = not (claim.names or claim.units or claim.short or claim.dimension)
-            if nameless and len(claim.words) == 1 and claim.words[0] in EXCLAMATIONS:
+            unitless = not (claim.short or (claim.units and claim.qualifier_or_unit is None))
+            nameless = unitless and not (claim.names or claim.dimension)
+            if len(claim.words) == 1 and claim.words[0] in EXCLAMATIONS and (nameless or (unitless and not claim.at)):
                 yield "an exclamation, or a zero"
             if nameless and claim.numbers == self._one and self._is_pronoun(cut, claim):
                 yield "one may be no number"
@@ -55,6 +59,17 @@ class Doubts:
                 return phrase
         return ""
 
+    def said_once(self, cut: Cut) -> list[Claim]:
+        """The claims, with one that was said twice in the same words taken once ("two bar two bar")."""
+        once: list[Claim] = []
+        for claim in cut.claims:
+            last = once[-1] if once else None
+            if last is None or claim.over or claim.parted or claim.either or _content(last) != _content(claim):
+                once.append(claim)
+            elif not self._between.isdisjoint(cut.words[last.at : claim.at]):
+                once.append(claim)  # "two of two"
+        return once
+
 
 def _teen_then_ty(claim: Claim) -> bool:
     """ "fifteen fifty": 1550, or a slip of the tongue and its correction."""
@@ -62,16 +77,6 @@ def _teen_then_ty(claim: Claim) -> bool:
         return False
     teen, ten = divmod(int(claim.numbers[0].value), 100)
     return ten == (teen - 10) * 10
-
-
-def said_once(cut: Cut) -> list[Claim]:
-    """The claims, with one that was said twice in the same words taken once ("two bar two bar")."""
-    once: list[Claim] = []
-    for claim in cut.claims:
-        last = once[-1] if once else None
-        if last is None or claim.over or claim.parted or claim.either or _content(last) != _content(claim):
-            once.append(claim)
-    return once
 
 
 def _content(claim: Claim) -> tuple[object, ...]:

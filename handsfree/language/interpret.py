@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from itertools import islice, product
 
 from handsfree.language.commands import Commands, Leading
-from handsfree.language.doubts import Doubts, said_once, two_values_for_one
+from handsfree.language.doubts import Doubts, two_values_for_one
 from handsfree.language.durations import joined_times
 from handsfree.language.grammar import Grammar
 from handsfree.language.numbers import ARTICLE, ORDINAL, POINT
@@ -220,7 +220,7 @@ class Interpreter:
         cut = self._cutter.cut(words)
         claims, doubts = cut.claims, cut.doubts
         if len(claims) > 1:
-            claims = joined_times(said_once(cut), self._units)
+            claims = joined_times(self._doubts.said_once(cut), self._units)
         if expectation.quantity is not None:
             claims = [c for c in claims if c.said != ORDINAL]
         if len(words) == 1 and cut.classes == "o" and words[0] in EXCLAMATIONS:

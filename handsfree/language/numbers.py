@@ -174,7 +174,7 @@ class Numbers:
             return _with_dropped_points(self._joined_digits(words, classes), form, negative, (first,))
         values = self._with_fraction(words, classes, form)
         if form not in ("scaled", "thousand_million") and self._is_loose(words, classes, form):
-            if form == "fraction":
+            if form == "fraction" and classes[0] == DIGIT:
                 values += (self._amount[words[0]] + self._fraction(words[1:]),)
             form = LOOSE_FRACTION
         return tuple(NumberReading(-value if negative else value, form) for value in values)
@@ -286,9 +286,12 @@ class Numbers:
         return (whole + fraction, _plain(whole + fraction * self._amount[words[at - 1]]))
 
     def _is_loose(self, words: Sequence[str], classes: str, form: str) -> bool:
-        """Whether nobody forms the fraction so: "nine half", "two and three halves"; "three quarter" is formed."""
+        """Whether nobody forms the fraction so: "nine half", "two and three halves", "quarters" of which the number
+        was lost; "three quarter" is formed."""
         at = next(index for index, letter in enumerate(classes) if letter in "HQ")
-        parts = self._amount[words[at - 1]] if at and classes[at - 1] == DIGIT else 1
+        if not at or classes[at - 1] != DIGIT:
+            return words[at] not in self._one_part
+        parts = self._amount[words[at - 1]]
         if parts * self._amount[words[at]] < 100:
             return parts == 2 and words[at] in self._one_part
         return form != "fraction" or words[at] in self._one_part

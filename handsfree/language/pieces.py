@@ -83,6 +83,8 @@ class Cut:
     after_number: bool = False
     seam: bool = False
     """ "and" or "a" was said behind a number, and nothing that it joins has come yet"""
+    over_in_the_air: bool = False
+    """ "over" was said behind a number, and no second one has come yet"""
     name_in_the_air: bool = False
     """a name was said that no value came to"""
 
@@ -101,6 +103,8 @@ class Cut:
         """Close the last claim, and doubt what is left in the air."""
         if self.seam:
             self.doubts.append("a part of the number is missing")
+        if self.over_in_the_air:
+            self.doubts.append("the end is missing")
         self.close()
         if self.name_in_the_air and self.claims:
             self.doubts.append("a name was said without a value")
@@ -181,7 +185,7 @@ class Cutter:
             cut.before_number = at
         cut.claim.numbers, cut.claim.said, cut.claim.words = numbers, said, cut.words[at:end]
         cut.claim.at, cut.claim.parted = at, cut.parted
-        cut.parted, cut.after_number, cut.seam = False, True, False
+        cut.parted, cut.after_number, cut.seam, cut.over_in_the_air = False, True, False, False
         return self._skip_to_unit(cut, end) if said[-1] in "HQ" else end
 
     def _take_ordinal(self, cut: Cut, at: int, end: int) -> int:
@@ -299,7 +303,7 @@ class Cutter:
             self._take_qualifier(cut, roles["qualifier"], at)
         elif "separator" in roles:
             cut.parted = True
-            claim.over = cut.words[at] == _OVER
+            claim.over = cut.over_in_the_air = cut.words[at] == _OVER
             if claim.over and not (claim.numbers or claim.either):
                 cut.doubts.append("over is no exact value")
         elif "hedge" in roles:
