@@ -8,7 +8,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from handsfree.language import load_language
@@ -130,3 +130,25 @@ def test_a_lost_end_never_makes_a_fraction(quantity_id: str, seed: int) -> None:
         if word in ("point", "and", "minus"):
             broken = " ".join(words[: at + 1])
             assert not certain(LANGUAGE.understand(broken, Expectation("quantity", quantity_id))), broken
+
+
+GRAMMAR = LANGUAGE.grammar
+PHRASES = sorted(
+    {
+        *(p for c in GRAMMAR.commands for p in (*c.phrases, *c.before, *c.asked)),
+        *(n for q in LANGUAGE.quantities.values() for n in (*q.names, *q.shared, *q.zero, *q.heard)),
+        *(n for u in GRAMMAR.units.by_id.values() for n in (*u.names, *u.short, *u.heard)),
+        *(n for q in GRAMMAR.qualifiers for n in q.names),
+        *(*GRAMMAR.fillers, *GRAMMAR.separators, *GRAMMAR.hedges, *GRAMMAR.below, *GRAMMAR.nothing),
+        *(*GRAMMAR.numbers.classes, *GRAMMAR.numbers.ordinals, *GRAMMAR.homophones, *GRAMMAR.dates["months"]),
+    }
+)
+STEPS = sorted({*LANGUAGE.quantities, "any", "number", "digits", "letters", "serial", "date", "time", "yes_no"})
+
+
+@given(st.lists(st.sampled_from(PHRASES), max_size=9), st.sampled_from(STEPS))
+@example(["c o two", "nine", "below zero"], "co2")
+def test_any_list_of_phrases_is_answered(phrases: list[str], step: str) -> None:
+    """No list of phrases and number words raises, whatever is expected; every value of an answer is finite."""
+    outcome = LANGUAGE.understand(" ".join(phrases), expectation_of(step, LANGUAGE.quantities))
+    assert all(reading.value.is_finite() for reading in certain(outcome))

@@ -13,6 +13,7 @@ from handsfree.language.pieces import Claim, Cut
 from handsfree.language.texts import EXCLAMATIONS
 from handsfree.language.weighing import Weighed
 
+_THE = "the"
 _LONGEST_PHRASE = 5
 
 
@@ -37,8 +38,8 @@ class Doubts:
             nameless = unitless and not (claim.names or claim.dimension)
             if len(claim.words) == 1 and claim.words[0] in EXCLAMATIONS and (nameless or (unitless and not claim.at)):
                 yield "an exclamation, or a zero"
-            if nameless and claim.numbers == self._one and self._is_pronoun(cut, claim):
-                yield "one may be no number"
+            if nameless and self._is_pronoun(cut, claim):
+                yield f"{' '.join(claim.words)} may be no value"
             if claim.numbers and claim.numbers[0].value.is_signed() and not claim.numbers[0].value:
                 yield "minus zero is no reading"
             if claim.numbers and claim.numbers[0].form == LOOSE_FRACTION:
@@ -47,9 +48,9 @@ class Doubts:
                 yield f"{' '.join(claim.words)} may be a correction"
 
     def _is_pronoun(self, cut: Cut, claim: Claim) -> bool:
-        """ "the one", "i've got one": behind a filler that announces no reading."""
+        """ "the two"; "the right one", "i've got one": behind a filler that announces no reading."""
         before = self._phrase_before(cut.words, claim.at)
-        return bool(before) and before not in self._announce
+        return before == _THE or (bool(before) and before not in self._announce and claim.numbers == self._one)
 
     def _phrase_before(self, words: Sequence[str], end: int) -> str:
         """The longest filler or separator that stands directly before `end`; empty when none does."""

@@ -283,7 +283,7 @@ class Cutter:
     def _take_phrase(self, cut: Cut, roles: Roles, at: int, end: int) -> int:
         after_number, cut.after_number = cut.after_number, False
         claim = cut.claim
-        if "below" in roles and after_number and claim.numbers[0].value > 0:
+        if "below" in roles and after_number and claim.numbers and claim.numbers[0].value > 0:
             claim.numbers = tuple([replace(n, value=-n.value) for n in claim.numbers])
             return end
         if after_number and ("unit" in roles or "short" in roles) and not (claim.units or claim.short):
