@@ -39,7 +39,7 @@ def verdict(outcome: Outcome, truth: Outcome) -> str:
     """right, refused or wrong. Refusing what has no plain meaning is right; accepting it is wrong, unless it is one of
     the values that the very words can be read as ("four twenty eight": 428)."""
     accepted = not isinstance(outcome, Unsure | Nothing)
-    if isinstance(truth, Unsure) and isinstance(outcome, Readings | Text):
+    if isinstance(truth, Unsure) and is_value(outcome):
         return "right" if outcome_key(outcome) in {outcome_key(a) for a in truth.alternatives} else "wrong"
     if isinstance(truth, Unsure | Nothing):
         return "wrong" if accepted else "right"
