@@ -305,6 +305,8 @@ def test_what_is_no_number_cannot_be_said(text: str) -> None:
         ("500", "five hundred"),
         ("1006", "one thousand and six"),
         ("1250", "one thousand two hundred and fifty"),
+        ("1100", "one thousand one hundred"),
+        ("1099", "one thousand and ninety nine"),
         ("2000000", "two million"),
         ("3000000001", "three billion and one"),
         ("4.50", "four point five zero"),
@@ -390,6 +392,15 @@ def test_digits_are_kept(words: list[str]) -> None:
 def test_unknown_words_have_no_class() -> None:
     """A word that is part of no number has the class of others, in its place."""
     assert NUMBERS.classes_of(["nine", "kettle", "point"]) == "dxp"
+
+
+@pytest.mark.parametrize(
+    ("words", "classes"),
+    [("double", "D"), ("treble triple", "RR"), ("half halves", "HH"), ("quarter quarters", "QQ"), ("minus plus", "-+")],
+)
+def test_words_that_change_a_number_have_classes_of_their_own(words: str, classes: str) -> None:
+    """Double and triple, half and quarter, minus and plus are told apart by their classes: spelling builds on them."""
+    assert NUMBERS.classes_of(words.split()) == classes
 
 
 def test_every_word_has_one_class() -> None:
