@@ -162,8 +162,10 @@ def cases(language: Language, rng: random.Random) -> Iterator[Case]:
             qualifier = rng.choice(("maximum", "minimum")) if rng.random() < 0.1 else None
             if unit is not None and rng.random() < 0.6:
                 words += " " + rng.choice(unit.names)
-            elif 0 < spoken.value * 10 < quantity.typical_low:
-                plain = False  # "fifty two" for a fan's speed: people would ask
+            elif 0 < spoken.value * 10 < quantity.typical_low or (
+                quantity.scales and not quantity.typical_low <= spoken.value <= quantity.typical_high
+            ):
+                plain = False  # "fifty two" for a fan's speed, "ten" for a sensor: people would ask
             if qualifier is not None:
                 words += rng.choice((" at ", " ")) + {"maximum": "maximum", "minimum": "low fire"}[qualifier]
             if named:

@@ -148,6 +148,9 @@ class Interpreter:
         rest = words[found.end :]
         if len(rest) == 1 and rest[0] in EXCLAMATIONS:
             return _unsure([Command(found.command)], "an exclamation, or a zero")
+        text = self._texts.answer(rest, expectation) if expectation.kind in TEXT_KINDS else None
+        if text is not None:  # no command carries a string: it is said again alone
+            return _either(text, reason=f"{' '.join(words[: found.end])} was said before it")
         outcome = _as_command(found.command, self._values(rest, expectation))
         if outcome is None:
             return None
