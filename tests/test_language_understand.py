@@ -221,6 +221,8 @@ def test_asked(words: str, expect: str, line: str) -> None:
             "command change flue_temperature: flue_temperature 54 degC",
         ),
         ("change the serial number", "co2", "command change serial number"),
+        ("change it from nine point two to nine point four", "co2", "command change it: co2 9.4 %"),
+        ("change the flow from sixty to fifty", "any", "command change flow: 50"),
         ("amend the boiler name", "co2", "command change boiler name"),
         ("change the pressure to two bar", "co2", "unsure command change pressure: 2 bar"),
         ("where is the gas valve", "co2", "command where gas valve"),
@@ -434,6 +436,7 @@ CHOICE = Expectation(
         ("runing cleer", "text condensate_clear"),
         ("yes", "text condensate_clear"),
         ("three", "text three_amp"),
+        ("er three amp please", "text three_amp"),
         ("no", "command no"),
         ("not fitted", "command not_fitted"),
         ("five", "5"),
@@ -474,6 +477,60 @@ def test_a_denial_is_never_taken_for_the_phrase_that_it_denies(words: str) -> No
 def test_letters_are_never_commands_by_likeness() -> None:
     """What is nearly a command stays nothing where letters are spelled."""
     assert come_to("repeet", "serial") == "nothing"
+
+
+@pytest.mark.parametrize(
+    ("words", "expect", "reason"),
+    [
+        ("no point two", "system_pressure", "only the part behind the point was said"),
+        ("change the flow temperature to the kettle", "any", "what it changes to is not clear"),
+        ("no reading nine", "co2", "it can be read two ways"),
+        ("eight six", "any", "it can be read two ways"),
+        ("it went from nine to nine point two", "co2", "talk that is no value"),
+        ("it is what", "co2", "no value was said"),
+        ("two bar", "date", "that is no date"),
+        ("one two and", "digits", "that is no digits"),
+        (
+            "kettle van lads spanner radio weather mind nine point two percent",
+            "co2",
+            "other words were said: kettle van lads spanner radio weather",
+        ),
+        ("no one", "system_pressure", "no one, or the number"),
+        ("none", "co", "a measured zero, or no reading"),
+        ("forty over sixty", "flow_temperature", "flow temperature is the lower of the two"),
+        ("sixty flow fifty flow", "any", "two values were said for one quantity"),
+        ("c o two nine point two c o two nine point four", "any", "two values were said for one quantity"),
+        ("nine point two at", "co2", "the end is missing"),
+        ("one thirty", "test_time", "seconds, or minutes and seconds"),
+        ("ten", "sensor_resistance", "ohms or kilohms"),
+        ("ten okay", "sensor_resistance", "kilohms may have been said"),
+        ("nine nine", "co2", "it may be one number said again"),
+        ("fifteen fifty", "co", "fifteen fifty may be a correction"),
+        ("fifty two", "fan_speed", "no unit was said, and that is far below the usual"),
+        ("it's low one bar", "system_pressure", "it may be a remark"),
+        ("nine half", "co2", "a part of the number is missing"),
+        ("minus nought", "air_temperature", "minus zero is no reading"),
+        ("the right one", "system_pressure", "one may be no value"),
+        ("oh nine sorry", "co2", "other words were said: sorry"),
+        ("yes oh", "co", "an exclamation, or a zero"),
+        ("nineteen six", "any", "single digits or one number"),
+        ("sorry four eight one", "digits", "sorry was said before it"),
+        ("hundred and ninety nine point", "co2", "hundred and ninety nine point is no complete number"),
+    ],
+)
+def test_reasons(words: str, expect: str, reason: str) -> None:
+    """What is not certain says why, in plain words that can be spoken."""
+    outcome = LANGUAGE.understand(words, expectation_of(expect, LANGUAGE.quantities))
+    assert isinstance(outcome, Unsure | Nothing)
+    assert outcome.reason == reason
+
+
+def test_the_longest_answer() -> None:
+    """Eighty words are looked at, one more is talk."""
+    words = ["nine", "point", "two", *["er"] * 77]
+    step = Expectation("quantity", "co2")
+    assert outcome_line(LANGUAGE.understand(" ".join(words), step)) == "co2 9.2 %"
+    assert LANGUAGE.understand(" ".join([*words, "er"]), step) == Nothing("too long for an answer")
 
 
 @given(st.text(max_size=60), st.sampled_from(["any", "co2", "digits", "serial", "date", "time", "number", "yes_no"]))

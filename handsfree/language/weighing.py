@@ -188,13 +188,13 @@ class Scales:
                     weighed.doubts.append("a point may have been left out")
                 if number.form == "groups":
                     weighed.doubts.append("single digits or one number")
-        if not (claim.units or claim.short) and any(self._is_far_below(r, expectation) for r in weighed.fitting):
-            weighed.doubts.append("no unit was said, and that is far below the usual")
         for reason, value, unit in self._otherwise(claim, numbers, quantity, spoken_unit, weighed, expectation):
             reading = self._reading(value, unit, quantity, qualifier)
             if low <= reading.value <= high and reading not in weighed.fitting:
                 weighed.fitting.append(reading)
                 weighed.doubts.append(reason)
+        if not (claim.units or claim.short) and any(self._is_far_below(r, expectation) for r in weighed.fitting):
+            weighed.doubts.append("no unit was said, and that is far below the usual")
 
     def _reading(self, value: Decimal, unit: str, quantity: Quantity, qualifier: str | None) -> Reading:
         if unit == quantity.unit:
