@@ -250,7 +250,7 @@ def load_grammar(folder: Path) -> Grammar:
         letters=_load_letters(letters),
         letter_lead_ins=letters.words_of("spelling", 0, letters.section("spelling"), "lead_ins"),
         dates=files["dates"].table,
-        homophones=dict(traps.section("homophones")),
+        homophones=_load_homophones(traps, numbers),
         sounds_like_unit=_load_spoken(traps, "sounds_like_unit"),
         written=_load_spoken(traps, "written"),
         sounds=_load_sounds(files["sounds"]),
@@ -335,9 +335,12 @@ def _load_quantities(file: _File, units: Units) -> Mapping[str, Quantity]:
 
 
 def _load_scales(file: _File, index: int, row: Mapping[str, Any], units: Units) -> tuple[str, ...]:
-    scales = row.get("scales", [])
-    if not isinstance(scales, list) or any(unit not in units.by_id for unit in scales):
-        raise file.bad("quantity", index, f"scales: {scales!r} must be units of units.toml", 'write scales = ["kohm"]')
+    scales, own = row.get("scales", []), str(row.get("unit"))
+    fit = isinstance(scales, list) and all(
+        s in units.by_id and own in units.by_id and units.fits(s, own) for s in scales
+    )
+    if not fit:
+        raise file.bad("quantity", index, f"scales: {scales!r} must be units like its own", 'write scales = ["kohm"]')
     return tuple(scales)
 
 
@@ -369,6 +372,14 @@ def _load_letters(file: _File) -> Mapping[str, str]:
                 raise file.bad(table, 0, f"{word}: {letter!r} must be one character", 'write bravo = "B"')
             letters[word] = letter
     return letters
+
+
+def _load_homophones(file: _File, numbers: Numbers) -> Mapping[str, str]:
+    homophones = _load_spoken(file, "homophones")
+    for word, number in homophones.items():
+        if number not in numbers.classes:
+            raise file.bad("homophones", 0, f"{word}: {number!r} is no number word", "use a word of numbers.toml")
+    return homophones
 
 
 def _load_spoken(file: _File, table: str) -> Mapping[str, str]:
