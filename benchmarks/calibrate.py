@@ -191,6 +191,18 @@ def tuned(cases: Sequence[Agreeing], total: float, rate: float, gates: Gates) ->
     return with_gates(gates, {n: c.gate for n, c in chosen.items()})
 
 
+def without_third(trials: Iterable[Trial]) -> list[Trial]:
+    """As if the two neural listeners were all there is."""
+    return [replace(t, opinions=tuple(o for o in t.opinions if o.listener in NEURAL)) for t in trials]
+
+
+def tuned_on(trials: Sequence[Trial], rate: float, gates: Gates) -> Gates:
+    """The gates for both cases, a third listener there or not, each within the rate by itself."""
+    for some in (trials, without_third(trials)):
+        gates = tuned(agreeing(some, gates), weight_in(some), rate, gates)
+    return gates
+
+
 # ------------------------------------------------------------------------------------------ reporting
 
 
@@ -322,15 +334,16 @@ def main() -> None:
     print(by_gate(cases, gates))
     first, second = halves(trials)
     for name, chosen_on, checked_on in (("first", first, second), ("second", second, first)):
-        tried = tuned(agreeing(chosen_on, gates), weight_in(chosen_on), options.rate, gates)
+        tried = tuned_on(chosen_on, options.rate, gates)
         print(f"\nchosen on the {name} half: {counted(chosen_on, tried)}")
         print(f"checked on the other:   {counted(checked_on, tried)}")
+        print(f"  without a third:      {counted(without_third(checked_on), tried)}")
     print("\nrate, chosen on all")
     for rate in (0.0003, 0.001, 0.002, 0.003, 0.005, 0.01):
         print(f"{rate:>7} {counted(trials, tuned(cases, weight_in(trials), rate, gates))}")
-    chosen = tuned(cases, weight_in(trials), options.rate, gates)
+    chosen = tuned_on(trials, options.rate, gates)
     print(f"\nproposed for {options.rate}:", counted(trials, chosen))
-    print(by_gate(cases, chosen))
+    print(by_gate([*cases, *agreeing(without_third(trials), gates)], chosen))
     print("\n" + urgent_table(trials, gates))
     print("\n" + talk_table(trials, gates))
     print("\n" + outvoted_table(trials, gates))
