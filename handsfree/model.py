@@ -167,6 +167,8 @@ class Heard:
     """why the outcome is unsure or nothing, in plain words"""
     clip: str | None = None
     """file name inside the visit folder, once saved"""
+    free_words: tuple[str, ...] = ()
+    """what each listener heard without a grammar; never a basis for a value"""
 
 
 # ---------------------------------------------------------------------------------------------------- trade

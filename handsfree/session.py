@@ -41,14 +41,19 @@ class _Begun:
 class ListeningAhead:
     """Ears that begin with an utterance while the pause behind it is still being timed: the wait after its end is then short.
 
-    If the talk goes on, what was begun is thrown away.
+    If the talk goes on, what was begun is thrown away. What was begun also tells whether the utterance is the beginning
+    of a longer one ("nine point ..."), whose pause is then given more time.
 
     Args:
         ears: the listeners.
+        unfinished: whether words can only be the beginning of an answer to what is expected, or are likely to be.
     """
 
-    def __init__(self, ears: Ears) -> None:
+    def __init__(
+        self, ears: Ears, unfinished: Callable[[str, Expectation], bool] = lambda words, expected: False
+    ) -> None:
         self._ears = ears
+        self._unfinished = unfinished
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="listen-ahead")
         self._expectation = Expectation()
         self._begun: _Begun | None = None
@@ -65,6 +70,21 @@ class ListeningAhead:
             self._begun.heard.cancel()
         expectation = self._expectation
         self._begun = _Begun(segment, expectation, self._thread.submit(self._ears.hear, segment, expectation))
+
+    def is_unfinished(self, segment: Segment) -> bool | None:
+        """Whether more is likely to come behind what was said so far; None while that is not known yet.
+
+        One listener that hears the beginning of a longer answer is enough: they write each in its own way, and waiting
+        costs less than a number without its end.
+        """
+        begun = self._begun
+        if begun is None or not _same_sound(begun.segment, segment):
+            return False
+        if not begun.heard.done():
+            return None
+        if begun.heard.cancelled() or begun.heard.exception() is not None:
+            return False
+        return any(self._unfinished(words, begun.expectation) for words in begun.heard.result().free_words)
 
     def hear(self, segment: Segment, expectation: Expectation) -> Heard:
         """What was said: as begun, if the utterance did not go on, else from the start."""

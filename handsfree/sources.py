@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol, TextIO
 
-from handsfree.audio.endpointing import segments_of
+from handsfree.audio.endpointing import HoldOpen, segments_of
 from handsfree.audio.gate import Gate
 from handsfree.audio.microphone import Microphone, SoundBack, SoundLost
 from handsfree.audio.utterances import LiveUtterances
@@ -184,6 +184,14 @@ class MicrophoneSource:
         self._utterances = LiveUtterances(self._microphone, gate, ahead=self._tell_ahead, clock=clock)
         self.ahead: Callable[[Segment], None] | None = None
         """called with an utterance as soon as it may be over; must return at once"""
+
+    def hold_open(self, is_unfinished: HoldOpen) -> None:
+        """Give the pause behind an unfinished utterance more time.
+
+        Args:
+            is_unfinished: asked when a pause is long enough to end an utterance.
+        """
+        self._utterances.endpointer.hold_open = is_unfinished
 
     def _tell_ahead(self, segment: Segment) -> None:
         if self.ahead is not None:

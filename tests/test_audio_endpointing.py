@@ -209,6 +209,22 @@ def test_the_question_whether_to_hold_is_asked_once_a_pause_with_all_that_was_sa
     assert np.array_equal(asked[1].samples, segment.samples)
 
 
+def test_a_pause_of_which_it_is_not_known_yet_whether_it_ends_is_asked_about_until_it_is() -> None:
+    """While `hold_open` answers None the utterance stays open, and it ends as soon as the answer is no."""
+    answers = [None] * 20 + [False]
+    asked: list[Segment] = []
+
+    def hold(so_far: Segment) -> bool | None:
+        asked.append(so_far)
+        return answers[len(asked) - 1]
+
+    endpointer = Endpointer(hold_open=hold)
+    blocks = blocks_of(scene(4.0, (1.0, 2.0)), [160])
+    ended_at = next(block.captured_at for block in blocks if endpointer.push(block))
+    assert len(asked) == 21
+    assert 2.5 < ended_at < 3.0
+
+
 def test_the_utterance_under_way_can_be_listened_to_ahead() -> None:
     """Once the pause is as long as what is kept behind the speech, `current` has the samples of the segment to come."""
     endpointer = Endpointer()

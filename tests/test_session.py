@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import time
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +15,7 @@ from handsfree.dialogue.engine import Engine
 from handsfree.dialogue.state import State, apply
 from handsfree.events import UtteranceHeard, VisitStarted, WaitEnded, WaitWentOn
 from handsfree.language import Language, load_language
+from handsfree.language.unfinished import Unfinished
 from handsfree.model import Expectation, Heard, Nothing, Segment
 from handsfree.plans import example_job, load_job, load_plan
 from handsfree.record.folder import VisitFolder
@@ -199,6 +202,29 @@ def test_what_was_begun_ahead_is_thrown_away_when_it_is_not_the_same(
     ears.begin(a_segment(8000))
     ears.close()
     assert ears.hear(segment, expectation).words == "whole"
+
+
+@pytest.mark.parametrize(
+    ("free_words", "expected"),
+    [
+        (("nine point", "not 0.2", ""), True),
+        (("Nine.", "9 point", "[unk]"), True),
+        (("nine point two", "9.2%", "nine point two"), False),
+        (("whose van is that", "Whose fan is that?", "[unk]"), False),
+    ],
+)
+def test_the_beginning_of_a_number_is_known_from_what_was_begun_ahead(
+    language: Language, free_words: tuple[str, ...], expected: bool
+) -> None:
+    """One listener that hears the beginning of a longer answer holds the pause open; whole answers and talk do not."""
+    ears = ListeningAhead(ScriptedEars([replace(heard("said"), free_words=free_words)]), Unfinished(language))
+    ears.prepare(Expectation("quantity", "co2"))
+    ears.begin(a_segment(8000))
+    while (unfinished := ears.is_unfinished(a_segment(8000))) is None:
+        time.sleep(0.001)
+    assert unfinished == expected
+    assert not ears.is_unfinished(a_segment(9000)), "what went on since was not listened to"
+    ears.close()
 
 
 def test_a_visit_ended_with_items_open_is_taken_up_again(tmp_path: Path, language: Language) -> None:

@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from handsfree.audio.levels import FRAME, WINDOW, NoiseFloor, band_levels, clipped_share, without_offset
 from handsfree.model import SAMPLE_RATE, Block, Segment
 
-HoldOpen = Callable[[Segment], bool]
-"""Asked when a pause is long enough to end the utterance: True waits on, up to `EndpointOptions.held_pause_s`."""
+HoldOpen = Callable[[Segment], bool | None]
+"""Asked when a pause is long enough to end the utterance: True waits on, up to `EndpointOptions.held_pause_s`; None, not
+known yet, waits as long at most and asks again every 10 ms."""
 
 SAMPLES_LOST = "samples were lost"
 SOUND_CUT = "the sound broke off"
@@ -64,7 +65,8 @@ class Endpointer:
 
     Args:
         options: how utterances are cut.
-        hold_open: asked once for each pause; may be set anew at any time. It must answer quickly: the stream waits.
+        hold_open: asked for each pause until it answers True or False; may be set anew at any time. It must answer
+            quickly: the stream waits.
     """
 
     def __init__(self, options: EndpointOptions | None = None, hold_open: HoldOpen | None = None) -> None:
@@ -120,7 +122,7 @@ class Endpointer:
         """s of silence since the last speech of the utterance under way; 0 when there is none."""
         return self._cutter.pause_so_far()
 
-    def _held(self, segment: Segment) -> bool:
+    def _held(self, segment: Segment) -> bool | None:
         return self.hold_open is not None and self.hold_open(segment)
 
 
@@ -198,7 +200,8 @@ class _Utterance:
     """it follows straight on an utterance that was cut for its length"""
     asked_at: int = -1
     """value of `last` when `hold_open` was asked"""
-    held: bool = False
+    held: bool | None = False
+    """what it answered; None = not known yet"""
 
 
 class _Cutter:
@@ -297,10 +300,10 @@ class _Cutter:
         silent = self._frame - utterance.last
         if silent < self._pause_frames(options.pause_s):
             return []
-        if utterance.asked_at != utterance.last:
+        if utterance.asked_at != utterance.last or utterance.held is None:
             utterance.asked_at = utterance.last
             utterance.held = self._is_speech(utterance) and self._hold_open(self._segment(utterance, ""))
-        if utterance.held and silent < self._pause_frames(options.held_pause_s):
+        if utterance.held is not False and silent < self._pause_frames(options.held_pause_s):
             return []
         self._utterance = None
         return self._finish(utterance, "")

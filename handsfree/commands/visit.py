@@ -31,6 +31,7 @@ from handsfree.events import (
     event_to_json,
 )
 from handsfree.language import Language, load_language
+from handsfree.language.unfinished import Unfinished
 from handsfree.plans import Job, Plan, job_from_text, load_job, load_plan, plan_from_text
 from handsfree.record.folder import JOB, PLAN, VisitFolder, check_visit, read_visit_text
 from handsfree.session import ListeningAhead, Session, VisitEnd, load_properties_ahead
@@ -153,9 +154,10 @@ def _hold(
     gate = Gate()
     source = _open_source(manner.source, settings, gate)
     hearing = _open_hearing(source, language, settings)
-    ears = None if hearing is None else ListeningAhead(hearing)
+    ears = None if hearing is None else ListeningAhead(hearing, Unfinished(language))
     if ears is not None and isinstance(source, MicrophoneSource):
         source.ahead = ears.begin
+        source.hold_open(ears.is_unfinished)
     voice = manner.voice or ("spoken" if manner.source == "mic" else "printed")
     say = _quiet if manner.as_json else _print
     speaker = open_speaker(voice, settings, say, gate=gate)

@@ -163,6 +163,7 @@ def _heard(segment: Segment, agreed: Agreed, opinions: Sequence[Opinion]) -> Hea
         start_s=segment.start_s,
         end_s=segment.end_s,
         reason=agreed.reason,
+        free_words=tuple(o.free_words for o in opinions),
     )
 
 
