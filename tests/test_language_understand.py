@@ -221,6 +221,7 @@ def test_asked(words: str, expect: str, line: str) -> None:
             "command change flue_temperature: flue_temperature 54 degC",
         ),
         ("change the serial number", "co2", "command change serial number"),
+        ("change the c o two is nine point four", "any", "command change co2: co2 9.4 %"),
         ("change it from nine point two to nine point four", "co2", "command change it: co2 9.4 %"),
         ("change the flow from sixty to fifty", "any", "command change flow: 50"),
         ("amend the boiler name", "co2", "command change boiler name"),
@@ -464,6 +465,12 @@ def test_a_phrase_of_two_answers_is_asked() -> None:
     near = LANGUAGE.understand("it is nagged", step)
     assert isinstance(near, Unsure)
     assert set(near.alternatives) == set(both)
+
+
+def test_only_answers_that_are_near_are_offered() -> None:
+    """What is like one answer of the step is asked with that one alone, and says that it is only like it."""
+    step = Expectation("choice", choices=("a", "b"), phrases={"a": ("running clear",), "b": ("running slowly",)})
+    assert LANGUAGE.understand("ruling clearly", step) == Unsure((Text("a", "choice"),), "it sounds like an answer")
 
 
 @pytest.mark.parametrize("words", ["undamaged", "not damaged"])
