@@ -69,6 +69,7 @@ def readings(words: str) -> list[str]:
         ("four and quarter", "4.25"),
         ("two sixty and a half", "260.5"),
         ("two and a half thousand", "2500"),
+        ("two and three quarters million", "2750000"),
         ("half a million", "500000"),
         ("three million and a half thousand", "3000500"),
         ("two billion and three quarters million", "2000750000"),
