@@ -95,6 +95,7 @@ CERTAIN = [
     # sound and spelling
     ("inlet presure nineteen point three", "any", "inlet_pressure 19.3 mbar"),
     ("see oh two eight point six percent", "any", "co2 8.6 %"),
+    ("efficency ninety seven percent", "any", "efficiency 97 %"),
     ("one point one bah", "system_pressure", "system_pressure 1.1 bar"),
     ("eight point for", "co2", "co2 8.4 %"),
 ]
