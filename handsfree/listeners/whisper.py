@@ -19,9 +19,10 @@ from handsfree.model import SAMPLE_RATE
 
 GRAPHS_VERSION = 2
 """Goes up whenever the graphs change, so that old ones in the cache are left alone."""
-WINDOW_FRAMES = 3000
-"""of 10 ms, as in training. Measured on 38 real digit strings: in a window of 10 s it repeats itself ("15218 15218"),
-which halves the margins and doubles the steps; the longer encoding costs no more than those steps did."""
+WINDOW_FRAMES = 1000
+"""of 10 ms; a longer utterance takes what it needs. The published network wants 3000; the additions were trained with
+windows from the utterance's length on. On 133 recordings of digits, numbers and near words, clean and at 10 dB, windows
+of 1000, 1500 and 3000 differ in one or two answers; the encoder takes a quarter of the time."""
 
 
 class WhisperModel:
