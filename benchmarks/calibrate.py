@@ -42,8 +42,10 @@ from handsfree.model import Nothing, Unsure
 
 MARGINS = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 """nats, of both listeners together; each alone must have a quarter of it"""
-RATIOS = (0.0, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 14.0)
-"""nats, of both together; each alone may have three quarters of it, but at least 1 nat"""
+RATIOS = (0.2, 0.5, 1.0, 2.0, 4.0, 6.0, 10.0, 14.0)
+"""nats, of both together; each alone may have three quarters of it"""
+CERTAIN = 0.2
+"""nats: a free ratio below is that of a listener that writes by itself what the grammar has"""
 WORDS = (1, 2, 3)
 RIDGE = 0.3
 RARE = 0.2
@@ -118,6 +120,7 @@ def features(case: Agreeing) -> list[float]:
         sum(ratios) / 4,
         max(ratios) / 2,
         written,
+        float(max(ratios) < CERTAIN),
         float(words == 1),
         float(words == 2),
         float(case.gate.endswith("supported")),
@@ -158,10 +161,7 @@ def chances(cases: Sequence[Agreeing], weights: NDArray[np.float64]) -> NDArray[
 def settings(name: str) -> list[Gate]:
     """The round thresholds that are tried for a gate."""
     words = WORDS if name.endswith("doubted") else WORDS[:1]
-    return [
-        Gate(round(m / 4, 2), m, max(1.0, round(0.75 * r, 1)), r, w)
-        for m, r, w in itertools.product(MARGINS, RATIOS, words)
-    ]
+    return [Gate(round(m / 4, 2), m, round(0.75 * r, 2), r, w) for m, r, w in itertools.product(MARGINS, RATIOS, words)]
 
 
 def choices(cases: Sequence[Agreeing], expected: NDArray[np.float64], name: str, gates: Gates) -> list[Choice]:

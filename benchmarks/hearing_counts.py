@@ -124,7 +124,7 @@ def joint_errors(trials: Iterable[Trial]) -> list[dict[str, Any]]:
     counts: dict[tuple[str, str], Counter[str]] = defaultdict(Counter)
     for trial in trials:
         pair = [single(o) for o in trial.opinions if o.listener in NEURAL]
-        if len(pair) < 2 or kind_of(trial.truth) == "talk":
+        if len(pair) < 2 or kind_of(trial.truth) in ("talk", "ambiguous"):
             continue
         found = counts[kind_of(trial.truth), trial.condition]
         wrong = [verdict(o, trial.truth) == "wrong" for o in pair]
@@ -229,7 +229,7 @@ def confusion_table(trials: Iterable[Trial], gates: Gates) -> list[dict[str, Any
     wrong: dict[str, Counter[str]] = defaultdict(Counter)
     pairs: dict[str, Counter[str]] = defaultdict(Counter)
     for trial in trials:
-        if kind_of(trial.truth) == "talk":
+        if kind_of(trial.truth) in ("talk", "ambiguous"):
             continue
         said = trial.transcript.split()
         exposed.update(name for name, could in EXPOSED.items() if could(said))
