@@ -1,6 +1,6 @@
-"""Compares networks.py with the product's graphs (unadapted) on one recording: log-probabilities along a forced text.
+"""Compares networks.py, the shipped additions merged, with the product's graphs on one recording: log-probabilities along a forced text.
 
-python check_networks.py --weights DIR --sound FILE.wav|flac
+python check_networks.py --weights DIR --sound FILE --graphs CACHE
 """
 
 import argparse
@@ -12,6 +12,8 @@ import torch
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 import networks
+
+from handsfree.listeners import additions
 
 
 def along(decoder, tokens: list[int]) -> np.ndarray:
@@ -29,7 +31,7 @@ def compare(name: str, weights: Path, samples: np.ndarray, graphs: Path) -> None
     else:
         from handsfree.listeners.moonshine import MoonshineModel
 
-        model = MoonshineModel(graphs)
+        model = MoonshineModel(cache_folder=graphs)
     decoder, text = model.decode(samples), []
     row = decoder.start()
     while (token := int(row.argmax())) != decoder.end and len(text) < 40:
@@ -37,7 +39,9 @@ def compare(name: str, weights: Path, samples: np.ndarray, graphs: Path) -> None
         row = decoder.step(np.zeros(1, np.int64), np.array([token], np.int64))
     theirs = along(model.decode(samples), text)
     net = networks.load(name, weights / f"{name}.npz", 1, 0)
-    net.merge()
+    with np.load(Path(additions.__file__).with_name(f"{name}_additions.npz")) as file:
+        shipped = {k.replace(".", "|"): torch.from_numpy(file[k].astype(np.float32)) for k in file.files}
+    net.merge(shipped)
     with torch.no_grad():
         hidden = net.encode(torch.from_numpy(samples)[None])
         logits = net.decode(hidden, torch.tensor([[*net.start, *text]]))[0, len(net.start) - 1 :]
@@ -55,7 +59,7 @@ def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__)
     ask.add_argument("--weights", type=Path, required=True)
     ask.add_argument("--sound", type=Path, required=True)
-    ask.add_argument("--graphs", type=Path, default=Path("/tmp/unadapted"), help="cache for the product's graphs")
+    ask.add_argument("--graphs", type=Path, required=True, help="cache for the product's graphs")
     options = ask.parse_args()
     samples, rate = soundfile.read(options.sound, dtype="float32")
     assert rate == 16000

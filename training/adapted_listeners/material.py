@@ -138,15 +138,21 @@ class Batches(IterableDataset):  # type: ignore[type-arg]
             for i in rng.permutation(len(groups)):
                 yield self.describe(groups[i], rng)
 
+    ROWS, SAMPLES = 16, 8000
+    """Sizes of batches come in such steps: the library plans a convolution anew for every size it has not seen."""
+
     def cut(self, units: list[list[Clip]]) -> Iterator[list[list[Clip]]]:
         group: list[list[Clip]] = []
         for unit in units:
             longest = sum(c.samples for c in unit) * 1.15 / RATE + 0.3 * len(unit) + 0.5
             if group and (len(group) >= self.most or (len(group) + 1) * longest > self.seconds):
-                yield group
+                yield self.rounded(group)
                 group = []
             group.append(unit)
-        yield group
+        yield self.rounded(group)
+
+    def rounded(self, group: list[list[Clip]]) -> list[list[Clip]]:
+        return group[: max(len(group) // self.ROWS * self.ROWS, min(len(group), self.ROWS))]
 
     def tokens_of(self, clip: Clip) -> list[int]:
         return [t for w in clip.words for t in self.tokens[w]]
@@ -187,6 +193,6 @@ class Batches(IterableDataset):  # type: ignore[type-arg]
         taken = [torch.from_numpy(np.flatnonzero(np.array(turns) == k)) for k in range(max(turns) + 1)]
         return tensors | {
             "turns": taken,
-            "length": int(max(ends)) // 320 * 320 + 320,
+            "length": int(max(ends)) // self.SAMPLES * self.SAMPLES + self.SAMPLES,
             "seed": int(rng.randint(1 << 30)),
         }

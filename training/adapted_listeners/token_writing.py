@@ -13,6 +13,8 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from handsfree.listeners.models import find_wheel_model
 from handsfree.listeners.moonshine import read_tokens
 
+LAST_BYTE = 258
+
 
 def pairs_joined(pieces: list[str], rank: Callable[[str, str], int | None]) -> list[str]:
     """Byte-pair encoding: the pair of the lowest rank is joined until none is left."""
@@ -39,8 +41,10 @@ def whisper_writer(folder: Path) -> Callable[[str], list[int]]:
 
 
 def moonshine_writer(folder: Path) -> Callable[[str], list[int]]:
-    """The numbers of the tokens are in the order in which they were joined."""
-    numbers = {text: i for i, text in reversed(list(enumerate(read_tokens(folder / "tokenizer.bin")))) if text}
+    """The numbers of the tokens are in the order in which they were joined; single letters come last. The numbers from 3
+    to 258 are bytes, for characters that have no token: they read like letters, and are not what the network writes."""
+    texts = read_tokens(folder / "tokenizer.bin")
+    numbers = {text: i for i, text in reversed(list(enumerate(texts))) if text and i > LAST_BYTE}
 
     def write(word: str) -> list[int]:
         return [numbers[p] for p in pairs_joined(list(" " + word), lambda a, b: numbers.get(a + b))]

@@ -38,6 +38,10 @@ class Run:
         self.options = options
         self.device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
         self.net = networks.load(options.network, options.weights, options.rank, options.seed).to(self.device)
+        if options.start:
+            with np.load(options.start) as file, torch.no_grad():
+                for key, parameter in self.net.additions.items():
+                    parameter.copy_(torch.from_numpy(file[key.replace("|", ".")].astype(np.float32)))
         noise = read_noise(options.noise).to(self.device) if options.noise else None
         self.sound = Sound(material.audio.to(self.device), noise)
         parameters = list(self.net.additions.values())
@@ -139,6 +143,7 @@ def main() -> None:
     ask.add_argument("--packs", nargs="+", type=Path, required=True)
     ask.add_argument("--checks", nargs="*", type=Path, default=[], help="packs that are only looked at")
     ask.add_argument("--noise", type=Path)
+    ask.add_argument("--start", type=Path, help="additions to go on from")
     ask.add_argument("--minutes", type=float, default=9)
     ask.add_argument("--until", type=float, help="stop at this time (seconds since 1970) instead")
     ask.add_argument("--seconds", type=float, default=900, help="speech in a batch")
