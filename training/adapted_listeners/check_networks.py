@@ -14,6 +14,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 import networks
 
 from handsfree.listeners import additions
+from handsfree.listeners.whisper import WINDOW_FRAMES
 
 
 def along(decoder, tokens: list[int]) -> np.ndarray:
@@ -43,7 +44,8 @@ def compare(name: str, weights: Path, samples: np.ndarray, graphs: Path) -> None
         shipped = {k.replace(".", "|"): torch.from_numpy(file[k].astype(np.float32)) for k in file.files}
     net.merge(shipped)
     with torch.no_grad():
-        hidden = net.encode(torch.from_numpy(samples)[None])
+        window = (WINDOW_FRAMES,) if name == "whisper" else ()
+        hidden = net.encode(torch.from_numpy(samples)[None], *window)
         logits = net.decode(hidden, torch.tensor([[*net.start, *text]]))[0, len(net.start) - 1 :]
     ours = logits.log_softmax(-1).numpy()
     difference = np.abs(ours - theirs)[theirs > -8]
