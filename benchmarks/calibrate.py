@@ -191,6 +191,16 @@ def tuned(cases: Sequence[Agreeing], total: float, rate: float, gates: Gates) ->
     return with_gates(gates, {n: c.gate for n, c in chosen.items()})
 
 
+def expected_rate(cases: Sequence[Agreeing], total: float, gates: Gates) -> float:
+    """Silent errors that the regression expects of these gates, as a share of all utterances."""
+    return sum(
+        float(p) * c.weight
+        for c, p in zip(cases, chances(cases, regression(cases)), strict=True)
+        if not weakness(c.pair, c.best, getattr(gates, c.gate), gates.short)
+        and not is_unwritten(c.pair, c.best, c.gate, gates.short)
+    ) / max(total, 1e-9)
+
+
 def without_third(trials: Iterable[Trial]) -> list[Trial]:
     """As if the two neural listeners were all there is."""
     return [replace(t, opinions=tuple(o for o in t.opinions if o.listener in NEURAL)) for t in trials]
@@ -342,6 +352,14 @@ def main() -> None:
     for rate in (0.0003, 0.001, 0.002, 0.003, 0.005, 0.01):
         print(f"{rate:>7} {counted(trials, tuned(cases, weight_in(trials), rate, gates))}")
     chosen = tuned_on(trials, options.rate, gates)
+    left = expected_rate(cases, weight_in(trials), chosen)
+    print(
+        f"\nexpected of the gates as they are {expected_rate(cases, weight_in(trials), gates):.5f}, of those proposed {left:.5f}"
+    )
+    if left > options.rate:
+        print(
+            "the rate cannot be reached: what is left wrong looks like what is right. The strictest gates are proposed"
+        )
     print(f"\nproposed for {options.rate}:", counted(trials, chosen))
     print(by_gate([*cases, *agreeing(without_third(trials), gates)], chosen))
     print("\n" + urgent_table(trials, gates))
