@@ -21,6 +21,8 @@ def good_value(visit: Story, item: Item) -> Decimal:
         return Decimal(visit.state.values["meter_start"].text) + Decimal("0.100")
     if item.id == "rate_time":
         return Decimal(142)
+    if item.id == "hot_pressure":
+        return Decimal(visit.state.values["cold_pressure"].text) + Decimal("0.4")
     if item.id in ("hot_flow", "cold_temp", "hot_temp"):
         return {"hot_flow": Decimal("9.8"), "cold_temp": Decimal(10), "hot_temp": Decimal(44)}[item.id]
     if item.id == "resistance":
@@ -74,10 +76,10 @@ def good_answer(visit: Story) -> Outcome:
             return Nothing("talk")
 
 
-def work_through(visit: Story, most: int = 400) -> Story:
-    """Answer until nothing is left to ask."""
+def work_through(visit: Story, most: int = 400, until: str | None = None) -> Story:
+    """Answer until nothing is left to ask, or `until` is asked."""
     for _ in range(most):
-        if not visit.state.item:
+        if not visit.state.item or visit.state.item == until:
             return visit
         visit.clock_s += 3.0
         visit.give(HeardInput(Heard("some words", good_answer(visit), start_s=visit.clock_s, end_s=visit.clock_s + 1)))

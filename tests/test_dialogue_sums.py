@@ -234,7 +234,8 @@ def test_an_older_day_that_the_job_does_not_cover_leaves_the_limit_out_with_the_
     job = job_with(old='pipes = "9m of 15mm"', new='pipes = "none"')
     visit = tightness(job, "2026-09-30")
     assert any("Edition 3 goes by meter and pipe" in words for words in visit.transcript)
-    assert [e.item for e in visit.events(NotJudged)] == ["tightness_limit"]
+    assert [e.item for e in visit.events(NotJudged)] == ["tightness_limit", "tightness_drop"]
+    assert "No verdict on tightness drop: no permitted drop." in visit.transcript
     assert "tightness_limit" not in {e.item for e in visit.events(Computed)}
     assert visit.state.verdict("tightness_drop") == ""
     record = kept(visit, tmp_path / "v")

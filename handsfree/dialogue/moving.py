@@ -56,6 +56,10 @@ def say_reworked(turn: Turn, reworked: Reworked) -> None:
         rule = _rule(turn, id)
         if rule.spoken and turn.state.verdict(id) != "outside":
             _say_result(turn, rule)
+    for id, why in reworked.lacking:
+        turn.say("not_possible", "warning", item=sentence(_rule(turn, id).say), reason=why)
+    if reworked.lacking:
+        turn.say("lacks_next", "warning")
     for id, why in reworked.failed:
         turn.say("not_possible", "warning", item=sentence(_rule(turn, id).say), reason=why)
 
@@ -73,11 +77,17 @@ def _rule(turn: Turn, id: str) -> PlanResult:
 def _say_result(turn: Turn, rule: PlanResult) -> None:
     because = turn.state.not_judged.get(rule.id)
     if because:
-        turn.say("not_judged", "value", item=sentence(rule.say), value=result_words(turn, rule), because=because)
+        slots = {"item": sentence(rule.say), "value": result_words(turn, rule)}
+        turn.say("not_judged", "value", because=sentence(because), **slots)
         return
     ruling = turn.state.rulings.get(rule.id)
-    verdict = f", {say_verdict(ruling.words, turn.language)}" if ruling else ""
+    verdict = f", {_short_verdict(ruling.words, ruling.result, turn)}" if ruling else ""
     turn.say("result", "value", item=sentence(rule.say), value=result_words(turn, rule), verdict=verdict)
+
+
+def _short_verdict(words: str, result: str, turn: Turn) -> str:
+    """Within a limit it is enough to say whose; the bounds stand in the report. Too close to call they are said."""
+    return words.partition(",")[0] if result == "within" else say_verdict(words, turn.language)
 
 
 def result_words(turn: Turn, rule: PlanResult) -> str:

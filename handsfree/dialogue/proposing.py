@@ -170,7 +170,8 @@ def propose_answer(
     if kind in ("state", "yes_no") and good and not item.killer:
         confirm_answer(turn, trade, item, answer, kind, heard, heard, "")
         return
-    said = f"{item.say}, {turn.say_answer(answer, kind, item)}"
+    spoken = turn.say_answer(answer, kind, item)
+    said = word("you_say", item=item.say, answer=spoken) if kind == "yes_no" else f"{item.say}, {spoken}"
     verdict = judge_item(turn.view, item, answer, "", trade)
     stage, read_back = _stage(turn, item, said, verdict)
     if not good and item.outside:
@@ -205,8 +206,16 @@ def confirm(turn: Turn, trade: Trade, heard: Heard) -> None:
     old = {item.id: turn.state.values.get(item.id) for item in items}
     for item, row in zip(items, proposal.readings, strict=True):
         _save_reading(turn, item, dict(row), proposal, heard, old[item.id].number if old[item.id] else None)  # type: ignore[union-attr]
-        judge_confirmed(turn, item, trade)
+        _say_no_verdict(turn, item, judge_confirmed(turn, item, trade))
     _after(turn, trade, items, [i.id for i in items if old[i.id] is not None], proposal.stage, heard)
+
+
+def _say_no_verdict(turn: Turn, item: Item, because: str) -> None:
+    """A value without a verdict is never passed by in silence."""
+    if because and because == item.not_judged:
+        turn.speak(because, "warning")
+    elif because:
+        turn.say("no_verdict", "warning", item=item.say, because=because)
 
 
 def _save_reading(
@@ -259,7 +268,7 @@ def confirm_answer(
     if kind in ("state", "yes_no") and stage == "":
         spoken = item.expect.state if kind == "state" else f"{item.say}: {answer}"
         turn.say("saved", "value", value=sentence(spoken))
-    judge_confirmed(turn, item, trade)
+    _say_no_verdict(turn, item, judge_confirmed(turn, item, trade))
     if kind == "absent" and item.killer:
         turn.say("killer_absent", "warning", item=sentence(item.say))
     if item.expect.good and answer not in item.expect.good and kind != "absent" and item.on_outside == "unsafe":

@@ -111,6 +111,11 @@ def short_qualifier(qualifier: str | None) -> str:
     return str(_table()["short_qualifier"].get(qualifier, qualifier or ""))
 
 
+def key_words(key: str) -> str:
+    """What a key of the job file stands for, in words: "supply.meter" -> "meter type"."""
+    return str(_table()["job_key"].get(key, key.rpartition(".")[2].replace("_", " ")))
+
+
 @cache
 def unsafe_questions() -> tuple[UnsafeQuestion, ...]:
     """What is asked in an unsafe situation, in order."""
@@ -189,7 +194,8 @@ def say_seconds(seconds: float) -> str:
 
 
 def rounded(value: str, unit: str, decimals: int | None = None) -> Decimal | None:
-    """A computed number as it is said: four decimals for a ratio, else three figures; None when it is no number."""
+    """A computed number as it is said: four decimals for a ratio, else three figures and no more decimals than the
+    trade reads of that unit; None when it is no number."""
     try:
         number = Decimal(value)
     except InvalidOperation:
@@ -197,7 +203,8 @@ def rounded(value: str, unit: str, decimals: int | None = None) -> Decimal | Non
     if not number.is_finite():
         return None
     if decimals is None:
-        decimals = 4 if unit == "-" else max(0, 2 - number.adjusted()) if number else 1
+        figures = max(0, 2 - number.adjusted()) if number else 1
+        decimals = 4 if unit == "-" else min(figures, _table()["most_decimals"].get(unit, figures))
     return number.quantize(Decimal(1).scaleb(-decimals))
 
 

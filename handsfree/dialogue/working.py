@@ -9,6 +9,7 @@ from decimal import Decimal
 from typing import Any
 
 from handsfree.dialogue.crosschecking import CrossChecks, crossed
+from handsfree.dialogue.lacking import lacking_for, no_limit
 from handsfree.dialogue.route import View, chosen_result, inputs_of, visit_day
 from handsfree.dialogue.turn import Turn
 from handsfree.errors import BadInput
@@ -141,16 +142,26 @@ def emit_verdict(turn: Turn, id: str, value: str, unit: str, verdict: Verdict, r
     )
 
 
-def judge_confirmed(turn: Turn, item: Item, trade: Trade) -> None:
-    """The verdict on the value just confirmed, or why there is none."""
+def judge_confirmed(turn: Turn, item: Item, trade: Trade) -> str:
+    """The verdict on the value just confirmed, or why there is none, in words; empty where there is nothing to tell."""
     value = turn.state.values.get(item.id)
     if value is None or value.absent:
-        return
+        return ""
     verdict = judge_item(turn.view, item, value.text, value.unit, trade)
     if verdict is not None:
         emit_verdict(turn, item.id, value.text, value.unit, verdict, value.round)
-    elif item.limit is not None and not turn.view.holds(item.judge_when):
-        turn.emit(NotJudged(item=item.id, because=item.not_judged))
+        return ""
+    return _not_judged(turn, item)
+
+
+def _not_judged(turn: Turn, item: Item) -> str:
+    """Keep why a value has no verdict; empty where it needs none."""
+    if item.limit is None:
+        return ""
+    because = no_limit(turn.view, item.limit) if turn.view.holds(item.judge_when) else item.not_judged
+    if because and turn.state.not_judged.get(item.id) != because:
+        turn.emit(NotJudged(item=item.id, because=because))
+    return because
 
 
 def judge_again(turn: Turn, trade: Trade) -> tuple[str, ...]:
@@ -164,8 +175,8 @@ def judge_again(turn: Turn, trade: Trade) -> tuple[str, ...]:
         verdict = judge_item(turn.view, item, value.text, value.unit, trade)
         ruling = turn.state.rulings.get(item.id)
         if verdict is None:
-            if item.limit is not None and item.id not in turn.state.not_judged and not turn.view.holds(item.judge_when):
-                turn.emit(NotJudged(item=item.id, because=item.not_judged))
+            if item.id not in turn.state.not_judged:
+                _not_judged(turn, item)
         elif ruling is None or ruling.value != value.text or dict(ruling.limit) != limit_to_json(verdict.limit):
             emit_verdict(turn, item.id, value.text, value.unit, verdict, value.round)
             outside += [item.id] if verdict.result == "outside" else []
@@ -184,6 +195,8 @@ class Reworked:
     worked_out: tuple[str, ...]
     failed: tuple[tuple[str, str], ...]
     """id, why"""
+    lacking: tuple[tuple[str, str], ...]
+    """id, what the job file does not say"""
 
 
 def rework(turn: Turn, trade: Trade) -> Reworked:
@@ -191,6 +204,7 @@ def rework(turn: Turn, trade: Trade) -> Reworked:
     voided: list[str] = []
     worked: list[str] = []
     failed: list[tuple[str, str]] = []
+    lacking: list[tuple[str, str]] = []
     for rule in turn.plan.results:
         given = _given(turn.view, rule)
         stood = turn.state.results.get(rule.id)
@@ -201,13 +215,17 @@ def rework(turn: Turn, trade: Trade) -> Reworked:
             turn.emit(Voided(item=rule.id, event=stood[0], because=_because(turn, rule, stood[0])))
         if given is None:
             voided.extend([rule.id] if stood is not None else [])
+            why = lacking_for(turn.view, rule)
+            if why and turn.state.not_judged.get(rule.id) != why:
+                lacking.append((rule.id, why))
+                turn.emit(NotJudged(item=rule.id, because=why))
         elif why := _work_out(turn, rule, given, trade):
             failed.extend([(rule.id, why)] if turn.state.not_judged.get(rule.id) != why else [])
             if turn.state.not_judged.get(rule.id) != why:
                 turn.emit(NotJudged(item=rule.id, because=why))
         else:
             worked.append(rule.id)
-    return Reworked(tuple(voided), tuple(worked), tuple(failed))
+    return Reworked(tuple(voided), tuple(worked), tuple(failed), tuple(lacking))
 
 
 def _given(view: View, rule: PlanResult) -> dict[str, str] | None:
@@ -291,7 +309,12 @@ def _judge_result(turn: Turn, rule: PlanResult, trade: Trade) -> None:
         if turn.state.not_judged.get(rule.id) != rule.not_judged:
             turn.emit(NotJudged(item=rule.id, because=rule.not_judged))
         return
-    if verdict := _verdict_on(turn, rule, trade):
+    verdict = _verdict_on(turn, rule, trade)
+    if verdict is None:
+        because = no_limit(turn.view, rule.limit)
+        if because and turn.state.not_judged.get(rule.id) != because:
+            turn.emit(NotJudged(item=rule.id, because=because))
+    else:
         round = max((turn.view.round_of(i) for i in inputs_of(turn.plan, rule)), default=1)
         emit_verdict(turn, rule.id, verdict[0], verdict[1], verdict[2], round)
 

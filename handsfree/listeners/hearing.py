@@ -201,7 +201,7 @@ def _maker(name: str, language: Words, settings: Settings, surfaces: Surfaces, t
             from handsfree.listeners.moonshine import MoonshineModel
             from handsfree.listeners.neural import NeuralListener
 
-            return NeuralListener(MoonshineModel(threads), language, surfaces)
+            return NeuralListener(MoonshineModel(threads, settings.cache_folder), language, surfaces)
 
         return moonshine
     if name == "whisper":
