@@ -17,7 +17,7 @@ from handsfree.dialogue.inputs import HeardInput, Input, Silence, SoundCameBack,
 from handsfree.dialogue.state import State, apply
 from handsfree.events import Entry, Event, VisitStarted
 from handsfree.language import Language
-from handsfree.model import SAMPLE_RATE, Expectation, Heard, Segment
+from handsfree.model import SAMPLE_RATE, Command, Expectation, Heard, Segment
 from handsfree.record.folder import VisitFolder
 from handsfree.sources import Arrival, Back, Ended, Lost, Quiet, Source, Spoken, Typed
 from handsfree.voice.speaker import Speaker
@@ -77,12 +77,20 @@ class ListeningAhead:
         One listener that hears the beginning of a longer answer is enough: they write each in its own way, and waiting
         costs less than a number without its end.
         """
+        if self._begun is None:
+            # Another step was prepared within the pause: what was begun for the last one does not count.
+            self.begin(segment)
+            return None
         begun = self._begun
-        if begun is None or not _same_sound(begun.segment, segment):
+        if not _same_sound(begun.segment, segment):
             return False
         if not begun.heard.done():
             return None
         if begun.heard.cancelled() or begun.heard.exception() is not None:
+            return False
+        outcome = begun.heard.result().outcome
+        if isinstance(outcome, Command) and not outcome.readings:
+            # A plain command is whole, and an urgent one must not wait.
             return False
         return any(self._unfinished(words, begun.expectation) for words in begun.heard.result().free_words)
 
