@@ -15,7 +15,7 @@ from handsfree.model import Expectation
 _APART = frozenset({"digits", "letters", "serial", "date", "time"})
 """Kinds with a grammar of their own; every other kind takes the whole one, so that a wrong expectation hides nothing."""
 _DIGIT_BY_DIGIT = frozenset({"digits", "letters", "serial"})
-_KEPT = 16
+_KEPT = 4
 """compiled automata; the language has about ten different ones, choices aside"""
 
 Spellings = Mapping[tuple[str, ...], tuple[str, ...]]
