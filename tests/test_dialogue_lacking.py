@@ -40,6 +40,16 @@ def test_a_drop_without_a_limit_is_said_to_have_no_verdict() -> None:
     assert visit.state.verdict("tightness_drop") == ""
 
 
+def test_a_drop_without_a_limit_is_judged_by_the_engineer_in_so_many_words() -> None:
+    """Where the program knows no limit it asks whether the drop is within the standard's; a no is unsafe."""
+    job = without('pipes = "9m of 15mm"')
+    visit = work_through(Story(plan_named("tightness_test"), job).begin(), until="drop_allowed")
+    visit.hear("no", "yes")
+    assert visit.state.unsafe is not None
+    assert "Turn the gas off at the emergency control valve." in visit.said
+    assert work_through(Story(plan_named("tightness_test"), the_job()).begin()).value("drop_allowed") is None
+
+
 def test_a_result_that_the_plate_is_missing_for_is_said_without_a_verdict() -> None:
     """The number is said, and that it was held against nothing."""
     visit = Story(

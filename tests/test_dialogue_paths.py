@@ -425,7 +425,7 @@ def test_a_cause_is_said_and_kept() -> None:
         visit.give(_heard(outcome))
     while visit.state.item not in ("gas_elsewhere", None):
         visit.give(_heard(good_answer(visit)))
-    visit.give(_heard(Command("no")))
+    visit.give(_heard(Text("none_burn", "choice"))).give(_heard(Command("yes")))
     assert [e.cause for e in visit.events(CauseFound)] == ["no_gas"]
     assert "Cause: No gas to the house." in visit.said
 
