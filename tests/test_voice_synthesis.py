@@ -242,3 +242,31 @@ def test_a_voice_that_the_system_does_not_have_is_named(tmp_path: Path) -> None:
     synthesiser.close()
     assert isinstance(answer, NotRendered)
     assert "'Martian'" in answer.reason
+
+
+def test_every_pace_has_a_child_of_its_own_and_few_are_kept(tmp_path: Path) -> None:
+    """Two paces in turn start two children and no more; a fourth pace ends the one that was not used longest."""
+    child = Child(tmp_path, GOOD)
+    synthesiser = Synthesiser(tmp_path / "cache", command=child.command)
+    for number, pace in enumerate([130, 176, 130, 176, 130]):
+        assert isinstance(synthesiser.render(f"text {number}", pace), Rendered)
+    assert child.lines().count("start") == 2
+    for number, pace in enumerate([150, 172, 176], start=10):
+        synthesiser.render(f"text {number}", pace)
+    assert child.lines().count("start") == 5  # 150, 172, and 176 again
+    synthesiser.close()
+
+
+@pytest.mark.skipif(shutil.which("espeak-ng") is None, reason="no system voice")
+def test_the_pace_asked_for_is_the_pace_spoken_whatever_was_asked_before(tmp_path: Path) -> None:
+    """The system's voice speaks the same words longer at a slower pace, in any order of paces."""
+    synthesiser = Synthesiser(tmp_path / "cache", deadline_s=20.0)
+    seconds = {}
+    for turn in range(2):
+        for pace in (176, 130, 150):
+            rendered = synthesiser.render(f"take the reading of the gauge {'now ' * turn}", pace)
+            assert isinstance(rendered, Rendered)
+            seconds[turn, pace] = len(rendered.samples) / rendered.rate
+    synthesiser.close()
+    for turn in range(2):
+        assert seconds[turn, 130] > 1.05 * seconds[turn, 150] > 1.05 * 1.05 * seconds[turn, 176]

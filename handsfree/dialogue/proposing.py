@@ -83,7 +83,7 @@ def propose_reading(turn: Turn, trade: Trade, item: Item, reading: Reading, hear
     whole = filled(turn, item, reading)
     verdict = _verdict(turn, trade, item, whole)
     spoken = turn.say_reading(whole)
-    stage, read_back = _stage(turn, item, spoken, verdict)
+    stage, read_back = _stage(turn, item, spoken, verdict, "reading_right")
     if verdict is not None and verdict.result == "outside" and item.on_outside == "unsafe_at_once":
         turn.speak(f"{sentence(spoken)}: {say_verdict(verdict.words, turn.language)}.", "warning")
         declare(turn, item.id, item.emergency or "unsafe", heard)
@@ -95,10 +95,10 @@ def propose_reading(turn: Turn, trade: Trade, item: Item, reading: Reading, hear
     _propose(turn, item, heard, stage, read_back, reason, readings=rows)
 
 
-def _stage(turn: Turn, item: Item, spoken: str, verdict: Verdict | None) -> tuple[str, str]:
-    """The stage of a proposal and its read-back."""
+def _stage(turn: Turn, item: Item, spoken: str, verdict: Verdict | None, key: str = "is_that_right") -> tuple[str, str]:
+    """The stage of a proposal and its read-back, in the wording of `key` where nothing is outside."""
     if verdict is None or verdict.result != "outside":
-        return "yes", word("is_that_right", value=sentence(spoken))
+        return "yes", word(key, value=sentence(spoken))
     before = turn.state.proposal
     again = before is not None and before.event.item == item.id and before.event.stage in ("read_again", "accept")
     slots = {
@@ -114,7 +114,7 @@ def _propose_several(turn: Turn, pairs: list[tuple[Item, Reading]], heard: Heard
     rows = tuple(outcome_to_json(Readings(tuple(whole)))["readings"])
     spoken = "; ".join(turn.say_reading(r) for r in whole)
     _propose(
-        turn, pairs[0][0], heard, "yes", word("is_that_right", value=sentence(spoken)), "",
+        turn, pairs[0][0], heard, "yes", word("reading_right", value=sentence(spoken)), "",
         readings=rows, items=tuple(item.id for item, _ in pairs),
     )  # fmt: skip
 

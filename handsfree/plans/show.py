@@ -6,10 +6,11 @@ from collections.abc import Iterator
 
 from handsfree.plans.plan import Chunk, Condition, Expect, Item, LimitRule, Plan
 
-_SECONDS_A_WORD = 60.0 / 130.0
-"""s of speech a word at 130 words a minute"""
-_ANSWER_S = {"quantity": 5.0, "serial": 9.0, "digits": 6.0, "date": 6.0, "text": 8.0}
-"""s for the answer, its read-back and the yes, by our own count of words; state and yes_no take less"""
+_SECONDS_A_WORD = 0.34
+"""s of speech a word of a prompt, as the system's voice speaks it (benchmarks/spoken_time.py)"""
+_ANSWER_S = {"quantity": 8.0, "serial": 12.0, "digits": 8.0, "date": 9.0, "text": 6.0}
+"""s for the answer, its read-back, the yes and what is told with it, in round figures of the same measurement"""
+_OTHER_ANSWER_S = 5.0
 
 
 def spoken_minutes(plan: Plan) -> float:
@@ -18,7 +19,7 @@ def spoken_minutes(plan: Plan) -> float:
     seconds = 0.0
     for item in plan.items():
         seconds += len(item.prompt.split()) * _SECONDS_A_WORD
-        seconds += item.expect.seconds if item.expect.kind == "wait" else _ANSWER_S.get(item.expect.kind, 2.5)
+        seconds += item.expect.seconds if item.expect.kind == "wait" else _ANSWER_S.get(item.expect.kind, _OTHER_ANSWER_S)
     return seconds / 60.0
 
 

@@ -1,4 +1,4 @@
-"""Text in, samples of speech out: rendered by pyttsx3 in a child process with a deadline, and kept in a cache."""
+"""Text in, samples of speech out: rendered by pyttsx3 in child processes with a deadline, and kept in a cache."""
 
 from __future__ import annotations
 
@@ -6,11 +6,8 @@ import contextlib
 import hashlib
 import json
 import os
-import select
-import subprocess
 import sys
 import tempfile
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,12 +17,16 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
+from handsfree.voice.rendering import RenderingChild
+
 _CHILD = Path(__file__).with_name("rendering_child.py")
-_CACHE_FORMAT = "1"
+_CACHE_FORMAT = "2"
 _CACHED_PROMPTS = 2_000
 _QUIET = 0.003
 """of full scale; quieter ends of a rendering are cut away, for they only make the engineer wait"""
 _FAILURES_TO_GIVE_UP = 3
+_CHILDREN = 3
+"""children kept: the pace of numbers, the one of other sentences, and one while the engineer changes them"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,8 +77,9 @@ class Synthesiser:
         self._deadline_s = deadline_s
         # -P: the child's own folder must not shadow the modules that it imports.
         self._command = list(command or (sys.executable, "-P", str(_CHILD)))
-        self._child: subprocess.Popen[bytes] | None = None
-        self._unread = b""
+        self._children: dict[int, RenderingChild] = {}
+        """words a minute -> the child that speaks so: pyttsx3 sets a pace without waiting until it holds, and a sentence
+        rendered too soon has the pace of the one before it"""
         self._voice_id: str | None = None
         self._failures = 0
         self._spare: tempfile.TemporaryDirectory[str] | None = None
@@ -96,24 +98,18 @@ class Synthesiser:
         self._failures += 1
         return NotRendered(answer.reason, self._failures >= _FAILURES_TO_GIVE_UP)
 
-    def voices(self) -> tuple[SystemVoice, ...] | NotRendered:
-        """All voices of the system's synthesiser."""
-        answer = self._ask({"voices": True})
+    def voices(self, words_a_minute: int = 0) -> tuple[SystemVoice, ...] | NotRendered:
+        """All voices of the system's synthesiser, as the child of that pace names them."""
+        answer = self._ask({"voices": True}, words_a_minute)
         if not answer.get("ok"):
             return NotRendered(str(answer.get("error", "no answer")))
         return tuple(SystemVoice(v["id"], v["name"], v["languages"]) for v in answer["voices"])
 
     def close(self) -> None:
-        """End the child."""
-        child, self._child = self._child, None
-        self._unread = b""
-        if child is not None:
-            for pipe in (child.stdin, child.stdout):
-                if pipe is not None:
-                    with contextlib.suppress(OSError):
-                        pipe.close()
-            child.kill()
-            child.wait()
+        """End the children."""
+        for child in self._children.values():
+            child.close()
+        self._children.clear()
         if self._spare is not None:
             self._spare.cleanup()
             self._spare = None
@@ -122,15 +118,15 @@ class Synthesiser:
 
     def _render_anew(self, text: str, words_a_minute: int, kept: Path) -> Rendered | NotRendered:
         if self._voice_id is None:
-            chosen = self._choose_voice()
+            chosen = self._choose_voice(words_a_minute)
             if isinstance(chosen, NotRendered):
                 return chosen
             self._voice_id = chosen
         fresh = self._writable_folder() / f".{os.getpid()}.part.wav"
         request = {"text": text, "voice": self._voice_id, "rate": words_a_minute, "path": str(fresh)}
-        answer = self._ask(request)
+        answer = self._ask(request, words_a_minute)
         if not answer.get("ok"):
-            answer = self._ask(request)
+            answer = self._ask(request, words_a_minute)
         found = _load(fresh) if answer.get("ok") else None
         if found is None:
             fresh.unlink(missing_ok=True)
@@ -139,10 +135,10 @@ class Synthesiser:
             os.replace(fresh, kept)
         return found
 
-    def _choose_voice(self) -> str | NotRendered:
-        voices = self.voices()
+    def _choose_voice(self, words_a_minute: int) -> str | NotRendered:
+        voices = self.voices(words_a_minute)
         if isinstance(voices, NotRendered):
-            voices = self.voices()
+            voices = self.voices(words_a_minute)
         if isinstance(voices, NotRendered):
             return voices
         chosen = choose_voice(voices, self._voice)
@@ -169,60 +165,13 @@ class Synthesiser:
             self._spare = tempfile.TemporaryDirectory(prefix="handsfree-voice-")
         return Path(self._spare.name)
 
-    # ---- the child
-
-    def _ask(self, request: dict[str, Any]) -> dict[str, Any]:
-        """One request, one answer; on a missed deadline or a dead child {"ok": False, "error": why}."""
-        try:
-            child = self._running_child()
-            assert child.stdin is not None
-            child.stdin.write(json.dumps(request).encode() + b"\n")
-            child.stdin.flush()
-            line = self._read_line(child)
-        except OSError as error:
-            self._end_child()
-            return {"ok": False, "error": f"the voice's process does not run ({error.strerror or error})"}
-        if line is None:
-            self._end_child()
-            return {"ok": False, "error": f"the voice gave no answer in {self._deadline_s:g} s"}
-        try:
-            answer: dict[str, Any] = json.loads(line)
-        except ValueError:
-            self._end_child()
-            return {"ok": False, "error": "the voice's process died"}
-        return answer
-
-    def _running_child(self) -> subprocess.Popen[bytes]:
-        if self._child is None or self._child.poll() is not None:
-            self._end_child()
-            self._child = subprocess.Popen(
-                self._command,
-                stdin=subprocess.PIPE,
-                stdout=subprocess.PIPE,
-                stderr=subprocess.DEVNULL,
-                start_new_session=True,  # Ctrl-C at the terminal is for the visit, which then ends the child
-            )
-        return self._child
-
-    def _read_line(self, child: subprocess.Popen[bytes]) -> bytes | None:
-        """The child's next line; b"" at its end, None when the deadline passes."""
-        assert child.stdout is not None
-        until = time.monotonic() + self._deadline_s
-        while b"\n" not in self._unread:
-            left = until - time.monotonic()
-            if left <= 0 or not select.select([child.stdout], [], [], left)[0]:
-                return None
-            piece = os.read(child.stdout.fileno(), 65536)
-            if not piece:
-                return b""
-            self._unread += piece
-        line, _, self._unread = self._unread.partition(b"\n")
-        return line
-
-    def _end_child(self) -> None:
-        spare, self._spare = self._spare, None
-        self.close()
-        self._spare = spare
+    def _ask(self, request: dict[str, Any], words_a_minute: int = 0) -> dict[str, Any]:
+        """One request to the child of that pace, one answer; on a missed deadline or a dead child {"ok": False, "error": why}."""
+        child = self._children.pop(words_a_minute, None) or RenderingChild(self._command, self._deadline_s)
+        self._children[words_a_minute] = child  # the one used last stands last
+        while len(self._children) > _CHILDREN:
+            self._children.pop(next(iter(self._children))).close()
+        return child.ask(request)
 
 
 def choose_voice(voices: Sequence[SystemVoice], wanted: str) -> SystemVoice | None:
