@@ -19,7 +19,9 @@ def spoken_minutes(plan: Plan) -> float:
     seconds = 0.0
     for item in plan.items():
         seconds += len(item.prompt.split()) * _SECONDS_A_WORD
-        seconds += item.expect.seconds if item.expect.kind == "wait" else _ANSWER_S.get(item.expect.kind, _OTHER_ANSWER_S)
+        seconds += (
+            item.expect.seconds if item.expect.kind == "wait" else _ANSWER_S.get(item.expect.kind, _OTHER_ANSWER_S)
+        )
     return seconds / 60.0
 
 
