@@ -308,7 +308,8 @@ class ReadingConfirmed(Event):
     words: str = ""
     clip: str | None = None
     how: str = ""
-    """how it was confirmed: spoken yes, typed yes, timed by the program, amended in review"""
+    """how it was confirmed: spoken yes, typed yes, timed by the program, amended in review; of an answer also: spoken or
+    typed, said back (no yes was asked); recorded or typed, words unchecked"""
     yes_clip: str | None = None
     round: int = 1
     replaces: int | None = None

@@ -6,10 +6,13 @@ import hashlib
 from dataclasses import replace
 from pathlib import Path
 
-from dialogue_story import SHORT_VISIT, Story, play_until, story
+from dialogue_engineer import work_through
+from dialogue_story import SHORT_VISIT, Story, plan_named, play_until, story, the_job
 from visit_builder import Clock
 
+from handsfree.dialogue.inputs import HeardInput
 from handsfree.events import VisitStarted
+from handsfree.model import Heard, Nothing
 from handsfree.plans import example_job
 from handsfree.record import VisitFolder
 from handsfree.record.reading import read_visit
@@ -95,3 +98,35 @@ def test_a_visit_taken_up_again_shows_both_ends(tmp_path: Path) -> None:
     happened = [turn.text for turn in record.conversation]
     assert happened.index("Visit ended, not complete") < happened.index("Taken up again, with items open")
     assert happened[-1] != "Taken up again, with items open"
+
+
+def test_free_words_are_kept_as_a_clip_and_marked_unchecked(tmp_path: Path) -> None:
+    """A note and an answer in free words (what the customer says) stand with their clip, and the report says that nobody
+    checked the words."""
+    visit = Story(plan_named("service"), the_job()).begin()
+    work_through(visit, until="complaints")
+    for words in ("note", "the neighbour's flue is close by"):
+        visit.hear(words)
+    visit.give(HeardInput(Heard("it bangs at night", Nothing("talk"), clip="audio/0009-ab.wav", start_s=9, end_s=12)))
+    record = kept(visit, tmp_path / "v")
+    (note,) = record.notes
+    assert (note.words, note.checked) == ("the neighbour's flue is close by", False)
+    (answer,) = [v for v in record.values() if v.item == "complaints"]
+    assert (answer.value, answer.clip, answer.how) == (
+        "it bangs at night",
+        "audio/0009-ab.wav",
+        "recorded, words unchecked",
+    )
+    page = write_report(tmp_path / "v", "html", clips="link").read_text(encoding="utf-8")
+    assert "words as the program heard them, not checked" in page
+    assert "recorded, words unchecked" in page
+    assert "“it bangs at night”" in page
+
+
+def test_an_answer_without_a_yes_is_not_said_to_have_one(tmp_path: Path) -> None:
+    """A plain good answer that was only said back stands so in the record; one that was read back has its yes."""
+    visit = Story(plan_named("service"), the_job()).begin()
+    work_through(visit, until="complaints")
+    how = {v.item: v.how for v in kept(visit, tmp_path / "v").values()}
+    assert how["co_alarm"] == "typed, said back"
+    assert how["smell_first"] == "typed yes"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from handsfree.dialogue.matching import assign
 from handsfree.dialogue.moving import advance, enter, say_reworked
 from handsfree.dialogue.prompts import listen, prompt
-from handsfree.dialogue.turn import Turn, how_confirmed, sentence
+from handsfree.dialogue.turn import Turn, how_answered, how_confirmed, sentence
 from handsfree.dialogue.unsafe import declare
 from handsfree.dialogue.wording import absent_words, say_verdict, word
 from handsfree.dialogue.working import Trade, judge_confirmed, judge_item, rework
@@ -175,7 +175,7 @@ def propose_answer(
     verdict = judge_item(turn.view, item, answer, "", trade)
     stage, read_back = _stage(turn, item, said, verdict)
     if not good and item.outside:
-        read_back = word("is_that_right", value=f"{sentence(said)}. {item.outside}".rstrip("."))
+        read_back = f"{item.outside} {read_back}"  # the question stands last
     _propose(turn, item, heard, stage, read_back, reason, answer=answer, answer_kind=kind)
 
 
@@ -258,8 +258,8 @@ def confirm_answer(
             said_as=said,
             words=source.words,
             clip=source.clip,
-            how=how_confirmed(yes),
-            yes_clip=yes.clip,
+            how=how_answered(yes, kind, stage),
+            yes_clip=yes.clip if stage in ("yes", "accept") else None,
             round=turn.view.round_of(item.id),
             replaces=stands.number if stands else None,
             reason=(proposal.reason if proposal else turn.state.entered) if stands else "",

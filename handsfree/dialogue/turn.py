@@ -173,6 +173,16 @@ def how_confirmed(heard: Heard) -> str:
     return "spoken yes" if heard.clip else "typed yes"
 
 
+def how_answered(heard: Heard, kind: str, stage: str) -> str:
+    """How an answer was confirmed: free words are kept as they were said and nobody has checked them; a state or a plain
+    yes or no without a proposal was said back, and no yes asked."""
+    if kind == "text":
+        return "recorded, words unchecked" if heard.clip else "typed, words unchecked"
+    if not stage:
+        return "spoken, said back" if heard.clip else "typed, said back"
+    return how_confirmed(heard)
+
+
 def sentence(text: str) -> str:
     """With a capital at the beginning."""
     return text[:1].upper() + text[1:]
