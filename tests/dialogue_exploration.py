@@ -68,7 +68,6 @@ Found = tuple[State, Decision]
 
 def key_of(plan: Plan, state: State) -> Hashable:
     """What decides everything that can follow."""
-    last = state.last_value()
     looped = {item for loop in plan.loops for item in loop.items}
     proposal = state.proposal.event if state.proposal else None
     asked_for = {
@@ -85,7 +84,7 @@ def key_of(plan: Plan, state: State) -> Hashable:
         state.question and state.question.id,
         state.unsafe and (state.unsafe.trigger, len(state.unsafe.answers)),
         frozenset((i, v.text, v.kind) for i, v in state.values.items()),
-        last and last.item,
+        tuple(sorted(state.values, key=lambda i: state.values[i].number)),
         frozenset(state.past) & _asked_ever(plan),
         (state.deferred, state.offered, state.chunks_done, state.spent, state.refused),
         frozenset((i, r) for i, r in state.rounds.items() if i in looped),
@@ -222,7 +221,12 @@ class Explorer:
         if name == "wait over":
             return before.wait is not None and gained == {before.wait.item}
         item = self.plan.item(before.item) if before.item and self.plan.has_item(before.item) else None
-        alone = item is not None and item.expect.kind in ("yes_no", "state", "choice") and not item.killer
+        alone = (
+            item is not None
+            and before.item not in before.values
+            and item.expect.kind in ("yes_no", "state", "choice")
+            and not item.killer
+        )
         direct = name in ("no", "yes") or name not in COMMANDS
         return alone and direct and before.proposal is None and gained == {before.item}
 
@@ -266,7 +270,7 @@ class Explorer:
                 after, _ = self.take(after, COMMANDS[step])
             here = phase(View(self.plan, self.job, after))
             if here == "revisit":
-                after, _ = self.take(after, COMMANDS["yes"])
+                after, _ = self.take(after, COMMANDS["carry_on"])
             elif name == "back" and after.item != state.item:
                 continue  # an item that was left for later is asked now: nothing is to be kept
             self._blame(state, name, self._same(state, after))
@@ -292,4 +296,4 @@ _PATHS: dict[str, tuple[str, ...]] = {
     "back": ("back",),
     "finish, no": ("finish", "no"),
 }
-"""each followed by a yes where a value is looked at again"""
+"""each followed by "carry on" where a value is looked at again, which keeps it"""

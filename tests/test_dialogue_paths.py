@@ -55,21 +55,21 @@ def essence(state: State) -> tuple[object, ...]:
 
 
 INTERRUPTIONS: dict[str, tuple[str, ...]] = {
-    "hold": ("hold", "carry on", "yes"),
-    "hold, silence": ("hold", "...", "...", "carry on", "yes"),
-    "back": ("back", "yes"),
-    "back twice": ("back", "back", "yes"),
+    "hold": ("hold", "carry on", "carry on"),
+    "hold, silence": ("hold", "...", "...", "carry on", "carry on"),
+    "back": ("back", "carry on"),
+    "back twice": ("back", "back", "carry on"),
     "where": ("where am i",),
     "note": ("note", "the lagging is loose"),
     "finish, no": ("finish", "no"),
     "cancel": ("cancel",),
     "silence": ("...", "..."),
     "noise": ("mumble mumble",),
-    "power cut": ("CUT", "yes"),
-    "power cut twice": ("CUT", "CUT", "yes"),
-    "power cut on hold": ("hold", "CUT", "yes"),
+    "power cut": ("CUT", "carry on"),
+    "power cut twice": ("CUT", "CUT", "carry on"),
+    "power cut on hold": ("hold", "CUT", "carry on"),
     "unsafe, cleared": (
-        *("this is unsafe", "yes", "yes", "yes", "at risk", "yes", "a note", "carry on", "yes", "yes"),
+        *("this is unsafe", "yes", "yes", "yes", "at risk", "yes", "a note", "carry on", "yes", "carry on"),
     ),
 }
 
@@ -236,7 +236,7 @@ def test_a_cut_between_any_two_events_ends_in_the_same_visit(part: int) -> None:
     for count in range(2 + part * 3, len(whole.entries), 24):
         visit = _cut_after(whole, count)
         if visit.state.item and phase(visit.engine_view()) == "revisit":
-            visit.hear("yes")
+            visit.hear("carry on")
         play_until(visit, None).hear("finish")
         assert visit.state.finished == Finished(complete=True), count
         assert {i: v.text for i, v in visit.state.values.items()} == values, count

@@ -649,3 +649,52 @@ def test_a_corrected_certificate_judges_the_readings_too() -> None:
     visit.hear("change analyser certificate date", "third of march twenty twenty seven", "yes")
     assert visit.state.verdict("co2_max") == "outside"
     assert "CO2 at maximum rate: ten point two percent, outside the maker's limit" in visit.said
+
+
+def test_a_no_can_be_changed_to_a_yes_and_a_yes_never_keeps_a_no() -> None:
+    """Looked at again, a yes-or-no question is asked again: the other answer is read back, the same one keeps it."""
+    visit = work_through(Story(plan_named("service"), the_job()).begin(), until="lit")
+    visit.hear("change leaks")
+    assert visit.said == "Leaks: you said no. Any water leak at boiler, pipes, valves?"
+    visit.hear("yes")
+    assert "Leaks: you say yes, right?" in visit.said
+    assert visit.value("leaks") == "no"
+    visit.hear("yes")
+    assert visit.value("leaks") == "yes"
+    assert "Leaks changed: yes, was no." in visit.said
+    visit.hear("change leaks", "no")
+    assert visit.value("leaks") == "yes"
+    visit.hear("yes", "change leaks", "no")
+    assert visit.value("leaks") == "no"
+    assert visit.state.item == "lit"
+
+
+def test_after_a_cut_a_no_is_asked_again_in_its_own_words() -> None:
+    """Resumed at a question answered no, the same question comes again with the answer, the place and what is next."""
+    visit = work_through(Story(plan_named("service"), the_job()).begin(), until="lit")
+    visit.hear("change leaks", "no").cut()
+    work_through(visit, until="lit")
+    visit = play_until(story(), "max_rate").cut()
+    assert "Last: smell of gas, no." in visit.said
+    assert visit.said.endswith("Again: Is there any smell of gas, anywhere?")
+    visit.hear("no")
+    assert visit.state.item == "max_rate"
+
+
+def test_a_part_of_which_nothing_was_asked_is_not_called_complete() -> None:
+    """A branch that was not taken says nothing."""
+    visit = work_through(Story(plan_named("hot_water_fault"), the_job()).begin())
+    assert visit.value("lights") == "no"
+    assert "Sensor complete." not in visit.transcript
+    assert "Heat complete." not in visit.transcript
+
+
+def test_a_drop_that_can_be_seen_with_no_movement_is_asked_about() -> None:
+    """Without movement the pipework is not tested alone: a drop beyond what can be perceived puts that in question."""
+    visit = work_through(Story(plan_named("tightness_test"), the_job()).begin(), until="tightness_drop")
+    visit.hear("one point five millibar", "yes", "no")
+    assert "yet the gauge did not move. Are both right?" in visit.said
+    visit.hear("no")
+    assert visit.said == "Movement of the gauge: you said no. Did the gauge move at all?"
+    visit.hear("yes", "yes")
+    assert visit.state.item == "isolated_set"

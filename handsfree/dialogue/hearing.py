@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from handsfree.dialogue.commands import act, end_visit, go_back_one, reopen, say_end
+from handsfree.dialogue.commands import act, end_visit, go_back_one, keep, reopen, say_end
 from handsfree.dialogue.crosschecking import result_in_question
 from handsfree.dialogue.moving import advance, enter, read_again
 from handsfree.dialogue.prompts import listen, phase, prompt
@@ -306,6 +306,8 @@ def _in_dialogue(turn: Turn, trade: Trade, heard: Heard) -> None:
     place = phase(turn.view)
     if place == "item" and item is not None and _is_free_answer(item, heard):
         confirm_answer(turn, trade, item, heard.words, "text", heard, heard, "text")
+    elif place == "revisit" and item is not None and item.expect.kind == "yes_no" and _yes_or_no(outcome):
+        _answer_again(turn, trade, item, _yes_or_no(outcome), heard)
     elif isinstance(outcome, Command) and not _answers(item, place, outcome):
         act(turn, trade, outcome, heard)
     elif place == "held":
@@ -317,6 +319,14 @@ def _in_dialogue(turn: Turn, trade: Trade, heard: Heard) -> None:
         _ask_which(turn, outcome)
     else:
         _take_answer(turn, trade, outcome, heard)
+
+
+def _answer_again(turn: Turn, trade: Trade, item: Item, answer: str, heard: Heard) -> None:
+    """A yes or no to a question that was answered before: the same keeps it, the other is read back."""
+    if turn.state.values[item.id].text == answer:
+        keep(turn, trade, heard)
+    else:
+        propose_answer(turn, trade, item, answer, "yes_no", heard)
 
 
 def _owner(turn: Turn) -> Item | None:

@@ -272,8 +272,9 @@ def _close_chunks(turn: Turn, following: Chunk | None) -> None:
         for item in chunk.items:
             if not turn.view.applies(item) and item.id not in turn.state.values and item.id not in turn.state.left_out:
                 turn.emit(NotApplicable(item=item.id, because=why_not(item, chunk)))
-        if not turn.view.holds(chunk.when):
-            continue
+        asked = any(turn.view.applies(i) or i.id in turn.state.values for i in chunk.items)
+        if not turn.view.holds(chunk.when) or not asked:
+            continue  # nothing of it was asked: nothing of it is complete
         still = turn.view.open_items(chunk)
         turn.emit(ChunkCompleted(chunk=chunk.id, open_items=tuple(i.id for i in still)))
         if still:

@@ -132,19 +132,22 @@ def _prompt_question(turn: Turn) -> None:
 def prompt_revisit(turn: Turn) -> None:
     item = turn.item
     assert item is not None
-    value = turn.state.values[item.id]
-    if turn.state.entered == "resume":
-        chunk = turn.plan.chunk(item.chunk).title
-        following = turn.view.next_item()
-        if following is None:
-            turn.say("revisit_resume_end", "prompt", chunk=sentence(chunk), item=item.say, value=turn.say_bare(value))
-        else:
-            turn.say(
-                "revisit_resume", "prompt",
-                chunk=sentence(chunk), item=item.say, value=turn.say_bare(value), next=following[0].say,
-            )  # fmt: skip
+    slots = {"item": item.say, "value": turn.say_bare(turn.state.values[item.id])}
+    # A yes to "yes keeps it" would be a no to what was asked: a yes or no is asked for again, and compared.
+    asks = item.expect.kind == "yes_no"
+    if asks:
+        slots["prompt"] = item.prompt
+    if turn.state.entered != "resume":
+        slots["item"] = sentence(item.say)
+        turn.say("revisit_ask" if asks else "revisit", "prompt", **slots)
+        return
+    slots["chunk"] = sentence(turn.plan.chunk(item.chunk).title)
+    following = turn.view.next_item()
+    if following is None:
+        turn.say("revisit_ask_resume_end" if asks else "revisit_resume_end", "prompt", **slots)
     else:
-        turn.say("revisit", "prompt", item=sentence(item.say), value=turn.say_bare(value))
+        slots["next"] = following[0].say
+        turn.say("revisit_ask_resume" if asks else "revisit_resume", "prompt", **slots)
 
 
 def open_names(turn: Turn) -> tuple[str, ...]:

@@ -160,14 +160,14 @@ def propose_answer(
     turn: Turn, trade: Trade, item: Item, answer: str, kind: str, heard: Heard, reason: str = ""
 ) -> None:
     """Read an answer back. A state reached, and a plain good yes or no, is its own confirmation; a killer's never
-    is."""
+    is, nor one that replaces another."""
     good = not item.expect.good or answer in item.expect.good
     if not good and item.on_outside == "unsafe_at_once":
         turn.say("item_value", "warning", item=sentence(item.say), value=turn.say_answer(answer, kind, item))
         declare(turn, item.id, item.emergency or "unsafe", heard)
         listen(turn)
         return
-    if kind in ("state", "yes_no") and good and not item.killer:
+    if kind in ("state", "yes_no") and good and not item.killer and item.id not in turn.state.values:
         confirm_answer(turn, trade, item, answer, kind, heard, heard, "")
         return
     spoken = turn.say_answer(answer, kind, item)
