@@ -149,7 +149,8 @@ def test_rule_10_after_a_restart_the_place_is_said() -> None:
 
 @pytest.mark.parametrize("item", [i for i in SHORT_VISIT if i != "boiler_serial"])
 def test_rule_11_resuming_goes_back_one_item_never_forward(item: str) -> None:
-    """After a cut the item confirmed last is looked at again; a yes, or the same yes or no, keeps it and comes to the same item as before."""
+    """After a cut the item confirmed last is looked at again; a yes, or the same yes or no, keeps it and comes to the same item
+    as before."""
     visit = play_until(story(), item)
     last = visit.state.last_value()
     assert last is not None
