@@ -23,8 +23,6 @@ from handsfree.events import (
     Kept,
     Marked,
     NoteTaken,
-    ReadAgain,
-    Reopened,
     WaitEnded,
 )
 from handsfree.model import Command, Heard, Reading
@@ -365,24 +363,6 @@ def say_end(turn: Turn) -> None:
         turn.say("finished_open", "warning", items="; ".join(names))
     else:
         turn.say("finished")
-
-
-def reopen(turn: Turn, heard: Heard) -> None:
-    """An ended visit is open again: what was left for later, refused, or a killer item without a value, is asked
-    again."""
-    view = turn.view
-    items = view.open_items()
-    turn.emit(
-        Reopened(
-            open_items=tuple(i.id for i in items) + view.open_results(),
-            chunks=tuple(c.id for c in turn.plan.chunks if any(i.chunk == c.id for i in items)),
-            words=heard.words,
-            clip=heard.clip,
-        )
-    )
-    for item in items:
-        if item.id in turn.state.values:
-            turn.emit(ReadAgain(items=(item.id,), round=view.round_of(item.id) + 1, because="reopened"))
 
 
 _HANDLERS: dict[str, Handler] = {

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from handsfree.dialogue.commands import act, end_visit, go_back_one, keep, reopen, say_end
+from handsfree.dialogue.commands import act, end_visit, go_back_one, keep
 from handsfree.dialogue.crosschecking import result_in_question
 from handsfree.dialogue.moving import advance, enter, read_again
 from handsfree.dialogue.prompts import listen, phase, prompt
 from handsfree.dialogue.proposing import confirm_answer, propose_absent, propose_answer, take_readings
+from handsfree.dialogue.reopening import answer_reopening, reopen
 from handsfree.dialogue.route import inputs_of
 from handsfree.dialogue.turn import Turn, sentence
 from handsfree.dialogue.unsafe import class_is_asked, declare, emergency_of, say_steps, take_answer
@@ -64,7 +65,7 @@ def take_heard(turn: Turn, trade: Trade, heard: Heard) -> None:
         )
     )
     outcome = heard.outcome
-    if turn.state.finished is not None and not _reopen(turn, trade, heard):
+    if turn.state.finished is not None and not _in_ended(turn, trade, heard):
         return
     if isinstance(outcome, Command) and outcome.command == "unsafe" and class_is_asked(turn):
         take_answer(turn, heard)
@@ -103,31 +104,15 @@ def _may_be_emergency(outcome: Outcome) -> bool:
     return any(_is_emergency(each) for each in alternatives)
 
 
-def _reopen(turn: Turn, trade: Trade, heard: Heard) -> bool:
+def _in_ended(turn: Turn, trade: Trade, heard: Heard) -> bool:
     """The answer to "take it up again?" about an ended visit. True: an emergency, which opens it, is to be dealt with;
     else the decision is ended here."""
     outcome = heard.outcome
     if _may_be_emergency(outcome):
         reopen(turn, heard)
         return True
-    answer = _yes_or_no(outcome)
-    if not answer and isinstance(outcome, Command) and outcome.command in ("cancel", "finish"):
-        answer = "no"
-    if answer == "yes":
-        turn.emit(AskClosed(what="reopen", answer="yes"))
-        reopen(turn, heard)
-        turn.say("reopened", "value")
-        if turn.state.unsafe is None:
-            advance(turn, trade)
-            return False
-        say_steps(turn, emergency_of(turn))
-        prompt(turn)
-    elif answer == "no":
-        turn.emit(AskClosed(what="reopen", answer="no"))
-        say_end(turn)
-    else:
-        prompt(turn)
-    listen(turn)
+    gives_up = isinstance(outcome, Command) and outcome.command in ("cancel", "finish")
+    answer_reopening(turn, trade, heard, "no" if gives_up else _yes_or_no(outcome))
     return False
 
 
