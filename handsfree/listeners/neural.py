@@ -4,7 +4,6 @@ tokens."""
 from __future__ import annotations
 
 import time
-from collections import OrderedDict
 from collections.abc import Sequence
 from typing import Protocol
 
@@ -13,13 +12,12 @@ from numpy.typing import NDArray
 
 from handsfree.listeners.base import FREE_AGREES, Candidate, Opinion, Words, outcome_key
 from handsfree.listeners.beam import Decoder, Text, by_value, search
+from handsfree.listeners.compiled import Compiled
 from handsfree.listeners.levels import could_take, levelled, speech_seconds
 from handsfree.listeners.spelling import Surfaces
 from handsfree.listeners.tokens import TokenGrammar, TokenTrie
 from handsfree.model import SAMPLE_RATE, Expectation, Nothing, Outcome, Segment, Unsure
 
-_GRAMMARS_KEPT = 4
-"""16 made the whole program grow to 1,060 MB over a long visit, 4 hold it near 710; a step is compiled while it is prompted."""
 _VALUES_KEPT = 8
 
 
@@ -45,7 +43,7 @@ class NeuralListener:
         self._language = language
         self._surfaces = surfaces or Surfaces(language)
         self._trie = TokenTrie(model.texts)
-        self._grammars: OrderedDict[int, TokenGrammar] = OrderedDict()
+        self._grammars: Compiled[TokenGrammar] = Compiled()
 
     def prepare(self, expectation: Expectation) -> None:
         grammar = self._grammar(expectation)
@@ -85,13 +83,7 @@ class NeuralListener:
 
     def _grammar(self, expectation: Expectation) -> TokenGrammar:
         surface = self._surfaces.surface(expectation)
-        kept = self._grammars.get(id(surface))
-        if kept is None:
-            kept = self._grammars[id(surface)] = TokenGrammar(surface, self._trie)
-            while len(self._grammars) > _GRAMMARS_KEPT:
-                self._grammars.popitem(last=False)
-        self._grammars.move_to_end(id(surface))
-        return kept
+        return self._grammars.of(surface, lambda: TokenGrammar(surface, self._trie))
 
     def _values(
         self, texts: Sequence[Text], grammar: TokenGrammar, expectation: Expectation, spoken_s: float

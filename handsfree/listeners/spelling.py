@@ -4,19 +4,17 @@ shared by all listeners."""
 from __future__ import annotations
 
 import threading
-from collections import OrderedDict
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 
-from handsfree.listeners.base import WordAutomaton, Words
+from handsfree.listeners.base import Words
+from handsfree.listeners.compiled import Compiled
 from handsfree.listeners.tokens import BEHIND_DIGITS, NEEDS_DIGIT, SurfaceAutomaton
 from handsfree.model import Expectation
 
 _APART = frozenset({"digits", "letters", "serial", "date", "time"})
 """Kinds with a grammar of their own; every other kind takes the whole one, so that a wrong expectation hides nothing."""
 _DIGIT_BY_DIGIT = frozenset({"digits", "letters", "serial"})
-_KEPT = 4
-"""compiled automata; the language has about ten different ones, choices aside"""
 
 Spellings = Mapping[tuple[str, ...], tuple[str, ...]]
 
@@ -27,7 +25,7 @@ class Surfaces:
     def __init__(self, language: Words) -> None:
         self._language = language
         self._lock = threading.Lock()
-        self._kept: OrderedDict[int, tuple[WordAutomaton, SurfaceAutomaton]] = OrderedDict()
+        self._kept: Compiled[SurfaceAutomaton] = Compiled()
 
     def surface(self, expectation: Expectation) -> SurfaceAutomaton:
         """The automaton for what an expectation can take."""
@@ -35,14 +33,9 @@ class Surfaces:
             expectation = Expectation()
         with self._lock:
             automaton = self._language.automaton(expectation)
-            kept = self._kept.get(id(automaton))
-            if kept is None:
-                kept = automaton, SurfaceAutomaton(automaton, spellings_for(self._language, expectation))
-                self._kept[id(automaton)] = kept
-                while len(self._kept) > _KEPT:
-                    self._kept.popitem(last=False)
-            self._kept.move_to_end(id(automaton))
-            return kept[1]
+            return self._kept.of(
+                automaton, lambda: SurfaceAutomaton(automaton, spellings_for(self._language, expectation))
+            )
 
 
 def spellings_for(language: Words, expectation: Expectation) -> Spellings:

@@ -12,14 +12,14 @@ from __future__ import annotations
 import json
 import random
 import time
-from collections import OrderedDict
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from handsfree.errors import MissingPart
-from handsfree.listeners.base import Candidate, Opinion, WordAutomaton, Words
+from handsfree.listeners.base import Candidate, Opinion, Words
+from handsfree.listeners.compiled import Compiled
 from handsfree.listeners.levels import levelled
 from handsfree.listeners.models import VoskModel
 from handsfree.model import SAMPLE_RATE, Expectation, Nothing, Readings, Segment, Text
@@ -31,8 +31,6 @@ _VALUE_PHRASES = 5000
 Measured with one model: 600 phrases as they come 12 of 38 digit strings right; 400 of them values 29; 5,000 values 36."""
 _MOST_SAMPLES = 30000
 _SEED = 4
-_GRAMMARS_KEPT = 4
-"""16 made the whole program grow to 1,060 MB over a long visit, 4 hold it near 710; a step is compiled while it is prompted."""
 _PAD_S = 0.2
 """s of faint noise before and behind: the endpointer cuts close, and the network looks 0.4 s to both sides."""
 
@@ -64,7 +62,7 @@ class VoskListener:
         self._description = model
         self._model = load_model(model)
         self._language = language
-        self._grammars: OrderedDict[int, tuple[WordAutomaton, str]] = OrderedDict()
+        self._grammars: Compiled[str] = Compiled()
 
     def prepare(self, expectation: Expectation) -> None:
         self._grammar(expectation)
@@ -111,14 +109,7 @@ class VoskListener:
     def _grammar(self, expectation: Expectation) -> str:
         """The grammar list as JSON: the words of the language that the model knows, sampled phrases, and what stands
         for everything else."""
-        automaton = self._language.automaton(expectation)
-        kept = self._grammars.get(id(automaton))
-        if kept is None:
-            kept = self._grammars[id(automaton)] = automaton, self._make_grammar(expectation)
-            while len(self._grammars) > _GRAMMARS_KEPT:
-                self._grammars.popitem(last=False)
-        self._grammars.move_to_end(id(automaton))
-        return kept[1]
+        return self._grammars.of(self._language.automaton(expectation), lambda: self._make_grammar(expectation))
 
     def _make_grammar(self, expectation: Expectation) -> str:
         known = {w for w in self._language.vocabulary(expectation) if self._model.vosk_model_find_word(w) >= 0}
