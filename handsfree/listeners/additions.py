@@ -53,8 +53,17 @@ def adapted(
     """
     result = dict(weights)
     for name, addition in additions.items():
-        weight = weights.get(name)
-        if weight is None or weight.size != addition.size:
-            raise BadInput(f"the additions do not fit the weights: {name}", "install handsfree again")
-        result[name] = (weight.astype(np.float32) + addition.reshape(weight.shape)).astype(weight.dtype)
+        result[name] = added(name, weights.get(name), addition).astype(weights[name].dtype)
+    return result
+
+
+def added(name: str, weight: NDArray[np.generic] | None, addition: NDArray[np.float32]) -> NDArray[np.float32]:
+    """One weight with its addition.
+
+    Raises:
+        BadInput: there is no such weight, or it has another shape.
+    """
+    if weight is None or weight.size != addition.size:
+        raise BadInput(f"the additions do not fit the weights: {name}", "install handsfree again")
+    result: NDArray[np.float32] = weight.astype(np.float32) + addition.reshape(weight.shape)
     return result

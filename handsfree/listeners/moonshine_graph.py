@@ -14,7 +14,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from handsfree.errors import BadInput, MissingPart
+from handsfree.errors import MissingPart
+from handsfree.listeners.additions import added
 
 _PRODUCTS = {"MatMulIntegerToFloat": (1, 3, 5), "DynamicQuantizeMatMul": (1, 2, 3)}
 """kind of node -> which of its inputs are the matrix, its scale and its zero point"""
@@ -140,8 +141,7 @@ def adapt(source: Path, goal: Path, part: str, additions: Mapping[str, NDArray[n
         if not name.startswith(part + "."):
             continue
         place = found.get(name)
-        weight = None if place is None else read_weight(place)
-        if place is None or weight is None or weight.size != addition.size:
-            raise BadInput(f"the additions do not fit the weights: {name}", "install handsfree again")
-        write_weight(place, weight + addition.reshape(weight.shape))
+        whole = added(name, None if place is None else read_weight(place), addition)
+        if place is not None:
+            write_weight(place, whole)
     onnx.save(model, goal)
