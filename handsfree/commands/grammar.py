@@ -11,10 +11,8 @@ import click
 from handsfree.errors import BadInput, NeedsEngineer
 from handsfree.language import Language, load_language
 from handsfree.language.lint import Finding, lint, own_words_without_a_sound
+from handsfree.listeners.models import pronounced_words
 from handsfree.settings import load_settings
-
-LEXICON = Path(__file__).resolve().parents[1] / "listeners" / "vosk_en" / "lexicon.tsv"
-"""Words and their sounds, as the packaged speech model knows them; a slim installation may lack it."""
 
 _GRAMMARS = click.option(
     "--grammars",
@@ -45,7 +43,7 @@ def check(grammars: Path | None, words: Path | None, as_json: bool) -> None:
     own word clashes.
     """
     language, own = _load(grammars, words)
-    pronounced = _pronounced()
+    pronounced = pronounced_words()
     errors = lint(language, pronounced)
     warnings = own_words_without_a_sound(language, own, pronounced) if pronounced is not None else ()
     for weight, findings in (("error", errors), ("warning", warnings)):
@@ -81,14 +79,6 @@ def _load(grammars: Path | None, words: Path | None) -> tuple[Language, Path]:
         raise BadInput(f"word file {words} does not exist", 'make it: [words], then "the bottle" = "vessel_charge"')
     own = words or load_settings(os.environ).aliases_file
     return load_language(grammars, own), own
-
-
-def _pronounced() -> frozenset[str] | None:
-    """Words that the packaged speech model can hear; None where it is not installed."""
-    if not LEXICON.is_file():
-        return None
-    rows = LEXICON.read_text(encoding="utf-8").splitlines()
-    return frozenset(row.split(maxsplit=1)[0] for row in rows if row.strip())
 
 
 def _line(weight: str, finding: Finding, as_json: bool) -> str:

@@ -11,12 +11,10 @@ from pathlib import Path
 import click
 
 from handsfree.errors import BadInput, NeedsEngineer
+from handsfree.listeners.models import LEXICON, pronounced_words
 from handsfree.model import Expectation, Gas, outcome_to_json
 from handsfree.plans import load_plan, plan_names
 from handsfree.plans.check import Remark
-
-LEXICON = Path(__file__).resolve().parents[1] / "listeners" / "vosk_en" / "lexicon.tsv"
-"""Words and their sounds, as the packaged speech model knows them; a slim installation may lack it."""
 
 
 @click.group("plan")
@@ -112,10 +110,9 @@ def words_without_a_sound(path: Path, lexicon: Path, remarks: Sequence[Remark]) 
     from handsfree.plans.check import is_job
     from handsfree.plans.located import read_toml
 
-    if not lexicon.is_file() or any(r.weight == "error" for r in remarks) or is_job(read_toml(path, "plan")[1]):
+    pronounced = pronounced_words(lexicon)
+    if pronounced is None or any(r.weight == "error" for r in remarks) or is_job(read_toml(path, "plan")[1]):
         return
-    rows = lexicon.read_text(encoding="utf-8").splitlines()
-    pronounced = {row.split(maxsplit=1)[0] for row in rows if row.strip()}
     for item in load_plan(path).items():
         answers = [phrase for phrases in item.expect.phrases.values() for phrase in spoken_forms(phrases)]
         spoken = {word for answer in answers for word in answer.split()}

@@ -88,6 +88,20 @@ def sha256_of(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
+# ------------------------------------------------------------------------------------------- our own lexicon
+
+LEXICON = Path(__file__).parent / "vosk_en" / "lexicon.tsv"
+"""Words and their sounds, as the packaged speech model knows them; a slim installation may lack it."""
+
+
+def pronounced_words(lexicon: Path = LEXICON) -> frozenset[str] | None:
+    """Words that the packaged speech model can hear; None where it is not installed."""
+    if not lexicon.is_file():
+        return None
+    rows = lexicon.read_text(encoding="utf-8").splitlines()
+    return frozenset(row.split(maxsplit=1)[0] for row in rows if row.strip())
+
+
 # ------------------------------------------------------------------------------------------- Vosk's format
 
 
