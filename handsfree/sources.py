@@ -181,21 +181,17 @@ class MicrophoneSource:
         self._clock = clock
         self._microphone = Microphone(name)
         self._microphone.__enter__()
-        self._utterances = LiveUtterances(self._microphone, gate, ahead=self._tell_ahead, clock=clock)
-        self.ahead: Callable[[Segment], None] | None = None
-        """called with an utterance as soon as it may be over; must return at once"""
+        self._utterances = LiveUtterances(self._microphone, gate, clock=clock)
 
-    def hold_open(self, is_unfinished: HoldOpen) -> None:
-        """Give the pause behind an unfinished utterance more time.
+    def listen_ahead(self, begin: Callable[[Segment], None], is_unfinished: HoldOpen) -> None:
+        """Let listening begin within the pause behind an utterance, and give the pause of an unfinished one more time.
 
         Args:
+            begin: called with an utterance as soon as it may be over; must return at once.
             is_unfinished: asked when a pause is long enough to end an utterance.
         """
+        self._utterances.ahead = begin
         self._utterances.endpointer.hold_open = is_unfinished
-
-    def _tell_ahead(self, segment: Segment) -> None:
-        if self.ahead is not None:
-            self.ahead(segment)
 
     def listen(self, expectation: Expectation, timeout_s: float | None) -> Arrival:
         start = self._clock()

@@ -43,7 +43,7 @@ class LiveUtterances:
         self._gate = gate
         self.endpointer = endpointer or Endpointer()
         self.endpointer.join_late()
-        self._ahead = ahead
+        self.ahead = ahead
         self._ahead_of: float | None = None
         self._clock = clock
         self._ready: deque[Arrival] = deque()
@@ -88,9 +88,9 @@ class LiveUtterances:
         return True
 
     def _listen_ahead(self) -> None:
-        if self._ahead is None or self.endpointer.pause_so_far < self.endpointer.options.post_roll_s:
+        if self.ahead is None or self.endpointer.pause_so_far < self.endpointer.options.post_roll_s:
             return
         so_far = self.endpointer.current
         if so_far is not None and so_far.end_s != self._ahead_of:
             self._ahead_of = so_far.end_s
-            self._ahead(so_far)
+            self.ahead(so_far)

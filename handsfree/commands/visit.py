@@ -156,8 +156,7 @@ def _hold(
     hearing = _open_hearing(source, language, settings)
     ears = None if hearing is None else ListeningAhead(hearing, Unfinished(language))
     if ears is not None and isinstance(source, MicrophoneSource):
-        source.ahead = ears.begin
-        source.hold_open(ears.is_unfinished)
+        source.listen_ahead(ears.begin, ears.is_unfinished)
     voice = manner.voice or ("spoken" if manner.source == "mic" else "printed")
     say = _quiet if manner.as_json else _print
     speaker = open_speaker(voice, settings, say, gate=gate)
