@@ -6,7 +6,7 @@ import json
 import os
 from dataclasses import asdict
 from decimal import Decimal, InvalidOperation
-from itertools import groupby, pairwise
+from itertools import groupby
 from pathlib import Path
 
 import click
@@ -75,10 +75,9 @@ def trend(quantity: str, words: tuple[str, ...], qualifier: str, as_json: bool) 
     """The values of a QUANTITY (or item) over the visits that hold every WORD, boiler by boiler, with the change."""
     with _archive() as archive:
         found = archive.trend(quantity, words, qualifier)
-    worth = {id(now): _why(before, now) for before, now in pairwise(found)}
     if as_json:
-        for value in found:
-            row = {**asdict(value), "investigate": worth.get(id(value)) or None}
+        for before, value in zip([None, *found], found, strict=False):
+            row = {**asdict(value), "investigate": _why(before, value) or None}
             click.echo(json.dumps(row, ensure_ascii=True))
         return
     for (serial, label), values in groupby(found, key=lambda v: (v.serial, v.label)):
@@ -88,7 +87,7 @@ def trend(quantity: str, words: tuple[str, ...], qualifier: str, as_json: bool) 
             change = _change(last, value)
             verdict = f"  {value.verdict.replace('_', ' ')}" if value.verdict else ""
             click.echo(f"  {value.date}  {value.value:>10} {print_unit(value.unit):<6}{change:>12}{verdict}")
-            if why := worth.get(id(value)):
+            if why := _why(last, value):
                 click.echo(f"              {why}")
             last = value
 
@@ -106,8 +105,10 @@ def _visit_line(visit: VisitFound) -> str:
     )
 
 
-def _why(before: ValueFound, now: ValueFound) -> str:
+def _why(before: ValueFound | None, now: ValueFound) -> str:
     """Why the change from the visit before should be looked into; empty across boilers, items and states."""
+    if before is None:
+        return ""
     same = (before.serial, before.label, before.qualifier) == (now.serial, now.label, now.qualifier)
     if not (same and now.serial) or before.path == now.path or not _change(before, now):
         return ""
