@@ -16,7 +16,6 @@ from __future__ import annotations
 import argparse
 import functools
 import random
-import tempfile
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -35,7 +34,7 @@ from handsfree.listeners.agreement import Gates, agree, load_gates
 from handsfree.model import Command, Expectation, Heard, Outcome, Readings, Text
 from handsfree.plans.job import Job, load_job
 from handsfree.plans.plan import Plan
-from handsfree.plans.read import load_plan
+from handsfree.plans.read import plan_from_text
 
 DAY = "2026-11-25"
 MOST_TURNS = 12
@@ -66,10 +65,7 @@ source = "made for a benchmark"
 @functools.cache
 def plan_of(expectation_words: str) -> Plan:
     """A plan of one item that expects this."""
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "one_item.toml"
-        path.write_text(PLAN.format(expect=expectation_words), encoding="utf-8")
-        return load_plan(path)
+    return plan_from_text(PLAN.format(expect=expectation_words))
 
 
 def in_a_plan(expectation: Expectation) -> str | None:

@@ -28,7 +28,7 @@ from handsfree.audio.gate import Gate
 from handsfree.audio.microphone import Microphone
 from handsfree.audio.utterances import LiveUtterances
 from handsfree.audio.wav import read_sound
-from handsfree.language import load_language
+from handsfree.language import Language, load_language
 from handsfree.language.unfinished import Unfinished
 from handsfree.listeners.base import outcome_key
 from handsfree.listeners.hearing import open_hearing
@@ -79,7 +79,7 @@ class _Player:
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class Played:
     """What came of one clip."""
 
     pieces: int
@@ -148,7 +148,7 @@ def main() -> None:
 
     if not given.no_hold:
         utterances.endpointer.hold_open = is_unfinished
-    found: list[Heard] = []
+    found: list[Played] = []
     rng = np.random.default_rng(7)
     for clip in clips:
         if len(found) >= given.clips:
@@ -160,7 +160,7 @@ def main() -> None:
                 continue
             samples = with_pause(samples, float(rng.choice(ends)), given.pause)
         asked.clear()
-        found.append(_hear(clip, in_a_room(samples, rng), player, utterances, ears, asked))
+        found.append(_hear(clip, in_a_room(samples, rng), player, utterances, ears, asked, language))
     ears.close()
     hearing.close()
     _print(found, given)
@@ -173,8 +173,8 @@ def _hear(
     utterances: LiveUtterances,
     ears: ListeningAhead,
     asked: list[bool | None],
-) -> Heard:
-    language = load_language()
+    language: Language,
+) -> Played:
     expectation = expectation_named(clip.expect, language)
     ears.prepare(expectation)
     time.sleep(0.3)  # the prompt would be spoken meanwhile
@@ -191,10 +191,10 @@ def _hear(
         pieces += 1
         after_pause = time.monotonic() - (segment.end_s - options.post_roll_s + options.pause_s)
     right = pieces == 1 and outcome is not None and outcome_key(outcome) == outcome_key(truth_of(clip, language))
-    return Heard(pieces, right, after_pause, True in asked)
+    return Played(pieces, right, after_pause, True in asked)
 
 
-def _print(found: list[Heard], given: argparse.Namespace) -> None:
+def _print(found: list[Played], given: argparse.Namespace) -> None:
     whole = [h for h in found if h.pieces == 1]
     row: dict[str, Any] = {
         "clips": len(found),

@@ -40,12 +40,11 @@ from handsfree.events import AnswerConfirmed, ReadingConfirmed, UtteranceHeard, 
 from handsfree.model import Reading
 from handsfree.plans import plan_names
 from handsfree.plans.plan import Item
+from handsfree.voice.spoken import BRISK, FASTER, FASTEST, USUAL
 from handsfree.voice.synthesis import Rendered, Synthesiser
 
 WORD_S, YES_S, PAUSE_S = 0.41, 0.65, 0.5
 """s a word of the engineer's, s of a yes, s of silence behind an utterance"""
-USUAL, BRISK, FASTER, FASTEST = 130, 1.35, 1.15, 175
-"""the voice's words a minute, and what a sentence without a number and each "faster" make of them (handsfree.voice.spoken)"""
 
 Seconds = Callable[[str, bool], float]
 """text, brisk -> s"""

@@ -19,13 +19,15 @@ from handsfree.voice.synthesis import NotRendered, Rendered
 
 _GAINS = (0.18, 0.25, 0.35, 0.5, 0.71, 1.0)
 _USUAL_GAIN = 3
+USUAL = 130
+"""words a minute"""
 _SLOWER = 0.85
 _SLOWEST = 90
 """words a minute"""
-_FASTER = 1.15
-_FASTEST = 175
+FASTER = 1.15
+FASTEST = 175
 """words a minute; more and digits run into each other: our own ear, no source"""
-_BRISK = 1.35
+BRISK = 1.35
 """how much faster a sentence without a number is spoken: at 130 words a minute it has the synthesiser's own usual pace"""
 _FAILURES_TO_REST = 2
 _REST_S = 60.0
@@ -66,7 +68,7 @@ class SpokenSpeaker:
         player: Player,
         write: Callable[[str], None],
         *,
-        words_a_minute: int = 130,
+        words_a_minute: int = USUAL,
         gate: Gate | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
@@ -88,7 +90,7 @@ class SpokenSpeaker:
             return Spoken(now, now, True)
         if self._resting():
             return self._printed.say(text)
-        pace = round(self._words_a_minute * _BRISK) if brisk else self._words_a_minute
+        pace = round(self._words_a_minute * BRISK) if brisk else self._words_a_minute
         rendered = self._renderer.render(text, pace)
         if isinstance(rendered, NotRendered):
             self._failed(rendered.reason, for_good=rendered.for_good)
@@ -113,7 +115,7 @@ class SpokenSpeaker:
                 changed, self._words_a_minute = slower != self._words_a_minute, slower
                 return changed
             case Faster():
-                faster = min(round(self._words_a_minute * _FASTER), max(_FASTEST, self._words_a_minute))
+                faster = min(round(self._words_a_minute * FASTER), max(FASTEST, self._words_a_minute))
                 changed, self._words_a_minute = faster != self._words_a_minute, faster
                 return changed
         changed, self._gain = gain != self._gain, gain
