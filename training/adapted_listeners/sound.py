@@ -4,7 +4,6 @@ compiled kernels, ending in samples instead of features."""
 import sys
 from pathlib import Path
 
-import numpy as np
 import torch
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "vosk_model"))
@@ -47,18 +46,7 @@ class Sound(Augmenter):
     @torch.no_grad()
     def noisy(self, batch: dict[str, torch.Tensor], samples: int, seed: int) -> torch.Tensor:
         """[rows, samples] with everything on it."""
-        rng = np.random.RandomState(seed)
-        speech = batch["speech"][:, None]
-        rows = len(speech)
-        x = self.place(batch, rows, samples)
-        active = (x.abs() > 60).sum(1, keepdim=True).clamp(min=1000)
-        x = x / (((x**2).sum(1, keepdim=True) / active).sqrt() + 1)
-        x = self.shape_sound(x) * speech
-        level = torch.where(speech, ((x**2).sum(1, keepdim=True) / active).sqrt(), 1.0)
-        loud = self.uniform(rows, 1) < 0.8 * self.strength
-        snr_db = torch.where(loud, self.uniform(rows, 1) * 26 - 1, 28 + 27 * self.uniform(rows, 1))
-        x = self.set_level(x + self.make_noise(rows, samples, rng) * level * 10 ** (-snr_db / 20))
-        return self.levelled(x)
+        return self.levelled(self.in_noise(batch, samples, seed, noisy=0.8, noisy_db=26, quiet_db=(28, 27)))
 
     @staticmethod
     def levelled(x: torch.Tensor) -> torch.Tensor:

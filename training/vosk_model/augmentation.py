@@ -168,6 +168,28 @@ class Augmenter:
     @torch.no_grad()
     def features(self, batch: dict[str, torch.Tensor], samples: int, seed: int) -> torch.Tensor:
         """(rows, frames, 40) with everything on it."""
+        x = self.in_noise(batch, samples, seed, noisy=0.72, noisy_db=30, quiet_db=(30, 25))
+        warp = self.warps[torch.randint(0, len(self.warps), (len(x),), device=self.device)]
+        mels = features.logmel(features.power(x, self.constants), warp)
+        return self.mask(mels) @ self.constants["dct"]
+
+    def in_noise(
+        self,
+        batch: dict[str, torch.Tensor],
+        samples: int,
+        seed: int,
+        noisy: float,
+        noisy_db: float,
+        quiet_db: tuple[float, float],
+    ) -> torch.Tensor:
+        """[rows, samples] in rooms, through filters, in noise and at levels of their own.
+
+        Args:
+            seed: of the noise.
+            noisy: share of rows in heavy noise, at full strength.
+            noisy_db: heavy noise lies from -1 dB to 1 dB less than this below speech.
+            quiet_db: the other rows: dB that the noise lies below speech at least, and the width of that range.
+        """
         rng = np.random.RandomState(seed)
         speech = batch["speech"][:, None]
         rows = len(speech)
@@ -175,14 +197,11 @@ class Augmenter:
         active = (x.abs() > 60).sum(1, keepdim=True).clamp(min=1000)
         x = x / (((x**2).sum(1, keepdim=True) / active).sqrt() + 1)
         x = self.shape_sound(x) * speech
-        level = ((x**2).sum(1, keepdim=True) / active).sqrt()
-        level = torch.where(speech, level, 1.0)
-        loud = self.uniform(rows, 1) < 0.72 * self.strength
-        snr_db = torch.where(loud, self.uniform(rows, 1) * 30 - 1, 30 + 25 * self.uniform(rows, 1))
-        x = self.set_level(x + self.make_noise(rows, samples, rng) * level * 10 ** (-snr_db / 20))
-        warp = self.warps[torch.randint(0, len(self.warps), (rows,), device=self.device)]
-        mels = features.logmel(features.power(x, self.constants), warp)
-        return self.mask(mels) @ self.constants["dct"]
+        level = torch.where(speech, ((x**2).sum(1, keepdim=True) / active).sqrt(), 1.0)
+        loud = self.uniform(rows, 1) < noisy * self.strength
+        least, width = quiet_db
+        snr_db = torch.where(loud, self.uniform(rows, 1) * noisy_db - 1, least + width * self.uniform(rows, 1))
+        return self.set_level(x + self.make_noise(rows, samples, rng) * level * 10 ** (-snr_db / 20))
 
     @torch.no_grad()
     def clean_features(self, batch: dict[str, torch.Tensor], samples: int) -> torch.Tensor:
