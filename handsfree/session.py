@@ -116,14 +116,16 @@ def _same_sound(one: Segment, other: Segment) -> bool:
 
 
 def load_properties_ahead() -> None:
-    """Import the library of physical properties beside the first prompts: it takes seconds, and hot-water output needs it at once."""
+    """Import the library of physical properties beside the first prompts: it takes seconds, and hot-water output needs it
+    at once."""
 
     def load() -> None:
         # Where it is missing, the computation that needs it says so.
         with contextlib.suppress(ImportError):
             importlib.import_module("CoolProp.CoolProp")
 
-    threading.Thread(target=load, name="load-properties", daemon=True).start()
+    # Not a daemon: an interpreter that ends under a native import aborts, and the exit code with it.
+    threading.Thread(target=load, name="load-properties").start()
 
 
 @dataclass(frozen=True, slots=True)

@@ -149,7 +149,6 @@ def _hold(
 
     What can be missing is opened before the folder is made: a visit that cannot be held leaves nothing behind.
     """
-    load_properties_ahead()
     language = load_language(aliases=settings.aliases_file)
     gate = Gate()
     source = _open_source(manner.source, settings, gate)
@@ -163,6 +162,7 @@ def _hold(
     show = _print_json if manner.as_json else Screen(said=voice == "spoken").show
     try:
         with make_folder() as folder:
+            load_properties_ahead()
             session = Session(Engine(plan, job, language), folder, source, speaker, ears, language, show)
             if started is not None:
                 end = session.begin(_with_source(started, source))
