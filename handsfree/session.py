@@ -7,7 +7,7 @@ import importlib
 import threading
 import time
 from collections.abc import Callable, Iterable
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -86,6 +86,18 @@ class ListeningAhead:
             return False
         if not begun.heard.done():
             return None
+        return self._goes_on(begun)
+
+    def is_unfinished_now(self, segment: Segment) -> bool:
+        """The same, waiting for the answer: for recordings, whose time stands still meanwhile."""
+        if self._begun is None or not _same_sound(self._begun.segment, segment):
+            self.begin(segment)
+        assert self._begun is not None
+        wait([self._begun.heard])
+        return self._goes_on(self._begun)
+
+    def _goes_on(self, begun: _Begun) -> bool:
+        """For an utterance whose hearing has ended."""
         if begun.heard.cancelled() or begun.heard.exception() is not None:
             return False
         outcome = begun.heard.result().outcome

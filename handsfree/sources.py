@@ -127,8 +127,16 @@ class RecordingSource:
     def __init__(self, path: Path) -> None:
         if not path.exists():
             raise BadInput(f"{path} does not exist", "give a folder of recordings, or one recording")
-        self._segments = self._from_folder(path) if path.is_dir() else iter(self._from_file(path))
-        self._offset_s = 0.0
+        self._is_unfinished: HoldOpen = lambda segment: False
+        self._segments = self._from_folder(path) if path.is_dir() else self._from_file(path)
+
+    def hold_open(self, is_unfinished: HoldOpen) -> None:
+        """Give the pause behind the beginning of a longer answer more time, in one long recording.
+
+        Args:
+            is_unfinished: asked when a pause is long enough to end an utterance; must know the answer.
+        """
+        self._is_unfinished = is_unfinished
 
     def _from_folder(self, folder: Path) -> Iterator[Segment]:
         files = sorted(p for p in folder.iterdir() if p.suffix.lower() in SOUND_ENDINGS)
@@ -147,11 +155,12 @@ class RecordingSource:
             yield Segment(samples, at_s, end_s)
             at_s = end_s
 
-    def _from_file(self, path: Path) -> list[Segment]:
-        segments = segments_of(read_sound(path).samples)
-        if not segments:
+    def _from_file(self, path: Path) -> Iterator[Segment]:
+        """Each utterance is cut when the visit listens for it: whether it is finished hangs on what is expected then."""
+        samples = read_sound(path).samples
+        if next(segments_of(samples), None) is None:
             raise BadInput(f"{path} holds no utterance", "check the level of the recording")
-        return segments
+        return segments_of(samples, hold_open=lambda segment: self._is_unfinished(segment))
 
     def listen(self, expectation: Expectation, timeout_s: float | None) -> Arrival:
         segment = next(self._segments, None)

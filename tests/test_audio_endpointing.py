@@ -68,7 +68,7 @@ def same(a: list[Segment], b: list[Segment]) -> bool:
 def test_each_utterance_is_one_segment_with_its_true_times() -> None:
     """Three utterances, three segments; each contains its utterance, and starts and ends within half a second of it."""
     spoken = [(1.0, 1.9), (3.5, 3.8), (5.0, 7.4)]
-    found = segments_of(f32(scene(9.0, *spoken)))
+    found = list(segments_of(f32(scene(9.0, *spoken))))
     assert len(found) == 3
     for segment, (start, end) in zip(found, spoken, strict=True):
         assert start - 0.5 < segment.start_s < start
@@ -116,14 +116,14 @@ NOTHING = {
 @pytest.mark.parametrize("sound", NOTHING.values(), ids=NOTHING.keys())
 def test_what_is_no_speech_gives_no_segment(sound: NDArray[np.float64]) -> None:
     """Silence, hum, a knock, and a fan or water that comes on and stays are no utterances."""
-    assert segments_of(f32(sound)) == []
+    assert not list(segments_of(f32(sound)))
 
 
 @pytest.mark.parametrize("loudness", [0.3, 0.05, 0.005], ids=["loud", "quiet", "very quiet"])
 def test_quiet_speech_is_found_where_the_room_is_quiet(loudness: float) -> None:
     """What counts is the height above the noise, not the level."""
     sound = scene(4.0, (1.5, 2.5)) * loudness / 0.3
-    assert len(segments_of(f32(sound))) == 1
+    assert len(list(segments_of(f32(sound)))) == 1
 
 
 @pytest.mark.parametrize("snr_db", [20, 10, 5])
@@ -132,7 +132,7 @@ def test_a_steady_fan_neither_hides_speech_nor_holds_it_open(snr_db: float) -> N
     spoken = [(3.0, 4.2), (6.0, 7.0)]
     sound = scene(10.0, *spoken)
     amplitude = voice(1.0).std() * 10 ** (-snr_db / 20) / np.sqrt(1.125)
-    found = segments_of(f32(sound + fan(10.0, amplitude)))
+    found = list(segments_of(f32(sound + fan(10.0, amplitude))))
     assert len(found) == 2
     for segment, (start, end) in zip(found, spoken, strict=True):
         assert start - 0.5 < segment.start_s < start + 0.1
@@ -183,7 +183,7 @@ def test_times_are_the_sources_own() -> None:
 def test_an_unfinished_number_is_waited_for() -> None:
     """With `hold_open` answering yes, a pause of 1.1 s does not end an utterance; without it, it does."""
     sound = f32(scene(6.0, (1.0, 2.0), (3.1, 4.0)))
-    assert len(segments_of(sound)) == 2
+    assert len(list(segments_of(sound))) == 2
     (segment,) = segments_of(sound, hold_open=lambda so_far: True)
     assert segment.start_s < 1.0
     assert segment.end_s > 4.0
@@ -191,7 +191,7 @@ def test_an_unfinished_number_is_waited_for() -> None:
 
 def test_a_held_utterance_ends_all_the_same() -> None:
     """However long `hold_open` says yes, the held pause is the most that is waited."""
-    found = segments_of(f32(scene(7.0, (1.0, 2.0), (4.0, 5.0))), hold_open=lambda so_far: True)
+    found = list(segments_of(f32(scene(7.0, (1.0, 2.0), (4.0, 5.0))), hold_open=lambda so_far: True))
     assert len(found) == 2
 
 
@@ -207,6 +207,21 @@ def test_the_question_whether_to_hold_is_asked_once_a_pause_with_all_that_was_sa
     assert len(asked) == 2
     assert 2.0 < asked[0].end_s < 2.6
     assert np.array_equal(asked[1].samples, segment.samples)
+
+
+def test_an_utterance_is_not_cut_before_it_is_asked_for() -> None:
+    """What holds the second pause open may hang on what came of the first utterance."""
+    asked: list[float] = []
+
+    def hold(so_far: Segment) -> bool:
+        asked.append(so_far.end_s)
+        return False
+
+    utterances = segments_of(f32(scene(6.0, (1.0, 2.0), (4.0, 5.0))), hold_open=hold)
+    first = next(utterances)
+    assert asked == [first.end_s]
+    second = next(utterances)
+    assert asked == [first.end_s, second.end_s]
 
 
 def test_a_pause_of_which_it_is_not_known_yet_whether_it_ends_is_asked_about_until_it_is() -> None:
@@ -243,7 +258,7 @@ def test_the_utterance_under_way_can_be_listened_to_ahead() -> None:
 
 def test_an_utterance_without_end_is_bounded_and_damaged() -> None:
     """Talk that goes on for 50 s comes in damaged pieces of at most the longest length, the last one too."""
-    found = segments_of(f32(scene(54.0, (1.0, 51.0))))
+    found = list(segments_of(f32(scene(54.0, (1.0, 51.0)))))
     assert len(found) == 3
     assert all(s.damaged == "too long for one utterance" for s in found)
     assert all(s.end_s - s.start_s <= OPTIONS.longest_s + OPTIONS.pre_roll_s + 0.1 for s in found)

@@ -231,6 +231,36 @@ def decided(ears: ListeningAhead) -> bool:
     return unfinished
 
 
+@pytest.mark.parametrize(("said", "expected"), [("nine point", True), ("nine point two", False)])
+def test_a_recording_waits_for_what_the_listeners_make_of_it_and_is_heard_once(
+    language: Language, said: str, expected: bool
+) -> None:
+    """Whether a recorded utterance goes on is known when it is asked, and its hearing is what was asked about."""
+    ears = ListeningAhead(
+        ScriptedEars([replace(heard("once"), free_words=(said,)), heard("twice")]), Unfinished(language)
+    )
+    ears.prepare(Expectation("quantity", "co2"))
+    assert ears.is_unfinished_now(a_segment(8000)) is expected
+    assert ears.is_unfinished_now(a_segment(8000)) is expected
+    assert ears.hear(a_segment(8000), Expectation("quantity", "co2")).words == "once"
+    ears.close()
+
+
+def test_listeners_that_fail_hold_no_recording_open(language: Language) -> None:
+    """What goes wrong within a pause is told when the utterance is heard, not before it is cut."""
+
+    class Failing(ScriptedEars):
+        def hear(self, segment: Segment, expectation: Expectation) -> Heard:
+            raise RuntimeError("the listener broke")
+
+    ears = ListeningAhead(Failing([]), Unfinished(language))
+    ears.prepare(Expectation())
+    assert not ears.is_unfinished_now(a_segment(8000))
+    with pytest.raises(RuntimeError, match="broke"):
+        ears.hear(a_segment(8000), Expectation())
+    ears.close()
+
+
 def test_a_command_is_never_waited_for(language: Language) -> None:
     """One listener that lost the end of "smell of gas" does not delay what all together understood."""
     smell = Heard("smell of gas", Command("smell_of_gas"), free_words=("smell of", "smell of gas", "smell of gas"))

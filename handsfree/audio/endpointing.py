@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -90,7 +90,7 @@ class Endpointer:
         if block.overflowed:
             self._cutter.mark_lost(self._intake.seconds, self._intake.seconds + len(block.samples) / block.rate)
         self._cutter.take(self._intake.take(block))
-        return found + self._cutter.cut()
+        return [*found, *self._cutter.cut()]
 
     def join_late(self) -> None:
         """The stream to come is joined in the middle, as a microphone is: what is under way lacks its beginning."""
@@ -106,7 +106,7 @@ class Endpointer:
             return []
         self._cutter.take(self._intake.rest())
         self._intake = None
-        return self._cutter.cut() + self._cutter.end(damaged)
+        return [*self._cutter.cut(), *self._cutter.end(damaged)]
 
     @property
     def current(self) -> Segment | None:
@@ -128,19 +128,19 @@ class Endpointer:
 
 def segments_of(
     samples: NDArray[np.float32], options: EndpointOptions | None = None, hold_open: HoldOpen | None = None
-) -> list[Segment]:
-    """The utterances of one long recording.
+) -> Iterator[Segment]:
+    """The utterances of one long recording, each cut when it is asked for and not before: what `hold_open` answers may
+    hang on what came of the one before.
 
     Args:
         samples: mono at SAMPLE_RATE, -1..1, as `read_sound` gives them. Times of the segments count from their start.
     """
     cutter = _Cutter(options or EndpointOptions(), hold_open or (lambda segment: False))
     cutter.begin(0.0)
-    found: list[Segment] = []
     for at in range(0, len(samples), 10 * SAMPLE_RATE):
         cutter.take(samples[at : at + 10 * SAMPLE_RATE])
-        found += cutter.cut()
-    return found + cutter.end("")
+        yield from cutter.cut()
+    yield from cutter.end("")
 
 
 class _Intake:
@@ -237,15 +237,14 @@ class _Cutter:
         """Samples were lost somewhere in this stretch (s from the start of the stream)."""
         self._lost = [*self._lost[-99:], (from_s, to_s)]
 
-    def cut(self) -> list[Segment]:
-        """Work through the frames that are whole."""
-        found: list[Segment] = []
+    def cut(self) -> Iterator[Segment]:
+        """Work through the frames that are whole, as far as segments are asked for."""
         levels = band_levels(self._audio[self._frame * FRAME - self._audio_from :])
         for row in levels:
-            found += self._step(row)
+            found = self._step(row)
             self._frame += 1
+            yield from found
         self._forget()
-        return found
 
     def end(self, damaged: str) -> list[Segment]:
         """No more will come."""

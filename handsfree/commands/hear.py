@@ -16,8 +16,10 @@ from handsfree.audio.wav import read_sound
 from handsfree.commands.progress import counted, working
 from handsfree.language import load_language
 from handsfree.language.samples import expectation_of, outcome_line
-from handsfree.listeners.hearing import Hearing, open_hearing
+from handsfree.language.unfinished import Unfinished
+from handsfree.listeners.hearing import open_hearing
 from handsfree.model import Expectation, Gas, Heard, ListenerReport, Nothing, Unsure, outcome_to_json
+from handsfree.session import ListeningAhead
 from handsfree.settings import load_settings
 
 NO_UTTERANCE = Heard("", Nothing("no utterance in it"), reason="no utterance in it")
@@ -37,28 +39,33 @@ def command(files: tuple[Path, ...], what: str, gas: Gas, names: tuple[str, ...]
     language = load_language(aliases=settings.aliases_file)
     expectation = expectation_of(what, language.quantities, gas)
     hearing = open_hearing(language, settings, names or None)
+    ears = ListeningAhead(hearing, Unfinished(language))
     try:
         with working("Loading the listeners ..."):
             hearing.wait_until_ready()
         for file in counted(files, "Listening"):
-            for heard in utterances(file, hearing, expectation):
+            for heard in utterances(file, ears, expectation):
                 click.echo(json.dumps(heard_to_json(file, heard)) if as_json else _line(file, heard))
     finally:
+        ears.close()
         hearing.close()
 
 
-def utterances(file: Path, hearing: Hearing, expectation: Expectation) -> Iterator[Heard]:
-    """What was said in a file, utterance by utterance; one empty `Heard` when there is none.
+def utterances(file: Path, ears: ListeningAhead, expectation: Expectation) -> Iterator[Heard]:
+    """What was said in a file, utterance by utterance; one empty `Heard` when there is none. As in a visit, a pause
+    behind the beginning of a longer answer ends nothing.
 
     Raises:
         BadInput: the file is not readable sound.
     """
-    segments = segments_of(read_sound(file).samples)
-    hearing.start()  # not before the first file has been read: a wrong name is said at once
-    if not segments:
+    samples = read_sound(file).samples
+    ears.prepare(expectation)
+    heard = None
+    for segment in segments_of(samples, hold_open=ears.is_unfinished_now):
+        heard = ears.hear(segment, expectation)
+        yield heard
+    if heard is None:
         yield NO_UTTERANCE
-    for segment in segments:
-        yield hearing.hear(segment, expectation)
 
 
 def heard_to_json(file: Path, heard: Heard) -> dict[str, Any]:
