@@ -1,11 +1,13 @@
 """The product's own grammar in, spoken sets for tuning and for evaluation out: sound, words, and what the step expects.
 
     python -m benchmarks.spoken_sets --set tune --count 400 --parts KOKORO --out FOLDER/tune
+    python -m benchmarks.spoken_sets --set gates --count 480 --parts KOKORO --out FOLDER/gates
     python -m benchmarks.spoken_sets --set eval --count 800 --parts KOKORO --out FOLDER/eval
 
 KOKORO holds the packages that `audio_fixtures/make.py` names; pico2wave (Debian, libttspico-utils) speaks the voices
 pico_gb and pico_us. The folder gets flac files and manifest.tsv (path, transcript, expect, part, voice) as they come;
-what is there already is kept, and a larger count continues a smaller one. The set for evaluation is listened to at
+what is there already is kept, and a larger count continues a smaller one. The voices of "gates" are those of other
+languages, in no training of any listener: what gates are chosen on must be as strange to all listeners. The set for evaluation is listened to at
 the end and chooses nothing; its voices are in no training and no tuning.
 """
 
@@ -36,9 +38,19 @@ from handsfree.model import Command, Nothing, Readings, Text, Unsure
 HERE = Path(__file__).parent
 VOICES = {
     "tune": ("bf_isabella", "bm_fable", "af_sky", "am_onyx"),
+    "gates": (
+        "em_santa",
+        "jf_gongitsune",
+        "jf_nezumi",
+        "jf_tebukuro",
+        "pm_santa",
+        "zf_xiaoxiao",
+        "zf_xiaoyi",
+        "zm_yunxia",
+    ),
     "eval": ("bf_lily", "bm_daniel", "bm_lewis", "af_nova", "am_eric", "am_michael", "pico_gb", "pico_us"),
 }
-SEEDS = {"tune": 51, "eval": 52}
+SEEDS = {"tune": 51, "eval": 52, "gates": 53}
 SHARES = {
     "reading": 26,
     "number": 10,
@@ -71,7 +83,7 @@ class Script:
     """Utterances of one set, by number: the same number is always the same utterance.
 
     Args:
-        name: tune or eval.
+        name: tune, gates or eval.
         language: whose grammar.
     """
 
@@ -83,7 +95,7 @@ class Script:
         random.Random(SEEDS[name]).shuffle(order)
         self._order = order
         talk = tomllib.loads((HERE / "talk.toml").read_text(encoding="utf-8"))
-        half = 0 if name == "tune" else 1
+        half = 1 if name == "eval" else 0
         self._talk = self._shuffled([*talk["people"][half::2], *talk["radio"][half::2]])
         self._near = self._shuffled(talk["near"][half::2])
         commands = language.grammar.commands
