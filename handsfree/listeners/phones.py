@@ -20,9 +20,8 @@ from handsfree.listeners.runtime import open_graph
 from handsfree.model import SAMPLE_RATE
 
 NETWORK = LEXICON.with_name("ctc.onnx")
-PHONES = (
-    "SIL AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH UW V W Y Z ZH"
-).split()
+_OUTPUTS = "SIL AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH UW V W Y Z ZH"
+PHONES = tuple(_OUTPUTS.split())
 """In the order of the network's outputs; the first is the blank."""
 FULL_SCALE = 32768
 """the network takes samples at 16-bit scale"""
