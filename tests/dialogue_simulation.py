@@ -13,7 +13,7 @@ from handsfree.dialogue.engine import Decision, Engine
 from handsfree.dialogue.inputs import HeardInput, Input, Silence, SoundCameBack, SoundWentAway, WaitOver
 from handsfree.dialogue.prompts import phase
 from handsfree.dialogue.route import View
-from handsfree.dialogue.state import State, apply, fold
+from handsfree.dialogue.state import State, apply
 from handsfree.events import (
     AnswerConfirmed,
     Entry,
@@ -105,12 +105,14 @@ class Simulation:
     """share of sensible replies"""
     entries: list[Entry] = field(default_factory=list)
     state: State = field(default_factory=State)
+    replayed: State = field(default_factory=State)
     steps: int = 0
     clock_s: float = 0.0
 
     def __post_init__(self) -> None:
         self.engine = Engine(self.plan, self.job, language())
         self.watch = Watch(self.plan)
+        self.measured = [i for i in self.plan.items() if i.expect.kind == "quantity"]
 
     def run(self, most: int = 600, cuts: float = 0.01) -> Simulation:
         self._keep((VisitStarted(plan=self.plan.name, plan_sha256="0", gas=self.job.gas, date=DAY),))
@@ -126,12 +128,22 @@ class Simulation:
                 decision = self.engine.resume(self.state)  # ended with something open: take it up again
                 continue
             if self.rng.random() < cuts:
-                decision = self.engine.resume(fold(self.plan, self.job, self.entries))
+                decision = self.engine.resume(self._replay())
                 continue
             decision = self.engine.decide(self.state, self._input(last))
-        if fold(self.plan, self.job, self.entries) != self.state:
-            self.watch.wrong.append("replay of the events is not the live state")
+        self._replay()
         return self
+
+    def _replay(self) -> State:
+        """The state by the entries alone, compared with the live one.
+
+        A fold of them all, done in stretches: what was replayed up to the last cut is not replayed again.
+        """
+        for entry in self.entries[self.replayed.number :]:
+            self.replayed = apply(self.replayed, entry)
+        if self.replayed != self.state:
+            self.watch.wrong.append("replay of the events is not the live state")
+        return self.replayed
 
     def _keep(self, events: tuple[Event, ...]) -> None:
         for event in events:
@@ -217,7 +229,7 @@ class Simulation:
         return Reading(value, item.expect.quantity, quantity.unit, item.expect.qualifier)
 
     def _anything(self) -> Outcome:
-        items = [i for i in self.plan.items() if i.expect.kind == "quantity"]
+        items = self.measured
         if not items:
             return Command(self.rng.choice(COMMANDS[:15]))
         pick = self.rng.random()
@@ -225,7 +237,7 @@ class Simulation:
             command = self.rng.choice(COMMANDS)
             if command in ("smell_of_gas", "unsafe", "finish") and self.rng.random() < 0.8:
                 command = "repeat"
-            target = self.rng.choice(list(self.plan.items())).say if command in ("change", "why", "where") else None
+            target = self.rng.choice(self.plan.items()).say if command in ("change", "why", "where") else None
             readings = (
                 (self._reading(self.rng.choice(items)),)
                 if command in ("no", "yes", "change") and self.rng.random() < 0.3
@@ -237,5 +249,5 @@ class Simulation:
         if pick < 0.75:
             return Unsure((Readings((self._reading(self.rng.choice(items)),)), Command("no")), "two meanings fit")
         if pick < 0.85:
-            return self._answer(self.rng.choice(list(self.plan.items())))
+            return self._answer(self.rng.choice(self.plan.items()))
         return Nothing("noise")

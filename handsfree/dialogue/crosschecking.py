@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from handsfree.dialogue.route import View, chosen_result, inputs_of, visit_day
+from handsfree.dialogue.route import View, chosen_result, visit_day
 from handsfree.model import Gas
 from handsfree.plans.plan import Item, PlanResult
 from handsfree.plans.sources import as_decimal, value_of
@@ -55,7 +55,8 @@ def result_in_question(view: View, id: str) -> PlanResult | None:
 
 
 def _raised(view: View, cross_checks: CrossChecks) -> Iterator[tuple[CrossQuestion, tuple[str, ...]]]:
-    for readings in _states(view):
+    taken = [(i, number) for i, text in _answered(view, "quantity") if (number := as_decimal(text)) is not None]
+    for readings in _states(view, taken):
         numbers = {key: found.number for key, found in readings.items()}
         for question in cross_checks(numbers, _gas(view)):
             items = (i for key in question.involves if key in readings for i in readings[key].items)
@@ -63,11 +64,9 @@ def _raised(view: View, cross_checks: CrossChecks) -> Iterator[tuple[CrossQuesti
     for item, text in _answered(view, "serial"):
         for question in serial_check(text, _serials(view, item)):
             yield question, (item.id,)
-    for item, text in _answered(view, "quantity"):
-        number = as_decimal(text)
-        if number is not None:
-            for question in _alone(view, item, number):
-                yield question, (item.id,)
+    for item, number in taken:
+        for question in _alone(view, item, number):
+            yield question, (item.id,)
 
 
 def _gas(view: View) -> Gas:
@@ -90,27 +89,35 @@ class _Found:
     items: tuple[str, ...]
 
 
-def _states(view: View) -> Iterator[Mapping[str, _Found]]:
+def _states(view: View, taken: list[tuple[Item, Decimal]]) -> Iterator[Mapping[str, _Found]]:
     """The readings that belong together, a chunk at a time.
 
     A quantity that several chunks have (the flue gas before the cleaning and after it) counts only in its own chunk;
     one that a single chunk has goes with every other. Within a chunk the later item counts.
     """
     chunks: dict[str, dict[str, _Found]] = {}
-    for item, text in _answered(view, "quantity"):
-        number = as_decimal(text)
-        if number is not None:
-            chunks.setdefault(item.chunk, {})[_key(item)] = _Found(number, (item.id,))
-    asked = {(_key(i), i.chunk) for i in view.plan.items() if i.expect.kind == "quantity" and view.applies(i)}
-    homes = Counter(key for key, _ in asked)
+    for item, number in taken:
+        chunks.setdefault(item.chunk, {})[_key(item)] = _Found(number, (item.id,))
+    homes = _homes(view, {key for readings in chunks.values() for key in readings})
     shared = {k: f for readings in chunks.values() for k, f in readings.items() if homes[k] == 1}
     shared |= dict(_worked_out(view))
     for readings in chunks.values():
         yield {**shared, **readings}
 
 
+def _homes(view: View, keys: set[str]) -> Counter[str]:
+    """How many chunks ask for each of these quantities in this visit."""
+    asking = {
+        (key, item.chunk)
+        for item in view.plan.items()
+        if item.expect.kind == "quantity" and (key := _key(item)) in keys and view.applies(item)
+    }
+    return Counter(key for key, _ in asking)
+
+
 def _key(item: Item) -> str:
-    return ".".join(part for part in (item.expect.quantity, item.expect.qualifier) if part)
+    quantity, qualifier = item.expect.quantity or "", item.expect.qualifier
+    return f"{quantity}.{qualifier}" if qualifier else quantity
 
 
 def _worked_out(view: View) -> Iterator[tuple[str, _Found]]:
@@ -118,7 +125,7 @@ def _worked_out(view: View) -> Iterator[tuple[str, _Found]]:
         key = {"heat_input": f"heat_input.{rule.basis}"}.get(rule.compute, rule.compute)
         number = as_decimal(view.result_value(rule.id) or "")
         if number is not None and key in ("heat_input.gross", "hot_water_output", "heat_output"):
-            yield key, _Found(number, _standing(view, inputs_of(view.plan, rule)))
+            yield key, _Found(number, _standing(view, view.plan.inputs_of(rule)))
 
 
 def _standing(view: View, items: Iterable[str]) -> tuple[str, ...]:
@@ -174,7 +181,7 @@ def _against_the_plate(view: View) -> Iterator[Crossed]:
             continue
         number = as_decimal(str(row["value"]))
         spread = as_decimal(str(row.get("spread") or 0)) or Decimal(0)
-        items = _standing(view, rule.read_again or inputs_of(view.plan, rule))
+        items = _standing(view, rule.read_again or view.plan.inputs_of(rule))
         if number is not None and items:
             for question in plate_check(number, plate, rule.basis, spread):
                 yield Crossed(f"{_PLATE}{rule.id}", items, question.ask)

@@ -150,8 +150,9 @@ class Engine:
 
     @staticmethod
     def _checked(turn: Turn) -> Decision:
-        last = [isinstance(effect, LAST) for effect in turn.effects]
-        assert last.index(True) == len(last) - 1, "a decision ends in exactly one of Listen, Wait, Stop"
+        *others, last = turn.effects
+        only_one = isinstance(last, LAST) and not any(isinstance(effect, LAST) for effect in others)
+        assert only_one, "a decision ends in exactly one of Listen, Wait, Stop"
         return turn.decision()
 
 

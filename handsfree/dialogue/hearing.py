@@ -8,7 +8,6 @@ from handsfree.dialogue.moving import advance, enter, read_again
 from handsfree.dialogue.prompts import listen, phase, prompt
 from handsfree.dialogue.proposing import confirm_answer, propose_absent, propose_answer, take_readings
 from handsfree.dialogue.reopening import answer_reopening, reopen
-from handsfree.dialogue.route import inputs_of
 from handsfree.dialogue.turn import Turn, sentence
 from handsfree.dialogue.unsafe import class_is_asked, declare, emergency_of, say_steps, take_answer
 from handsfree.dialogue.wording import absent_words
@@ -158,7 +157,7 @@ def _tested_by(turn: Turn, trigger: str) -> tuple[str, ...]:
     rule = turn.plan.result(trigger)
     loop = next((each for each in turn.plan.loops if each.id == trigger), None)
     if rule is not None:
-        items = rule.read_again or inputs_of(turn.plan, rule)
+        items = rule.read_again or turn.plan.inputs_of(rule)
     elif loop is not None:
         items = loop.items
     else:

@@ -13,10 +13,12 @@ def lacking_for(view: View, rule: PlanResult) -> str:
     missing, or another result that says it of itself."""
     if not view.holds(rule.when):
         return ""
-    missing = [reference for source in rule.given.values() for reference in _missing(view, source)]
-    if not missing or not all(reference.startswith("job.") for reference in missing):
-        return ""
-    return _not_said(missing)
+    missing: list[str] = []
+    for source in rule.given.values():
+        missing += _missing(view, source)
+        if any(not reference.startswith("job.") for reference in missing):
+            return ""
+    return _not_said(missing) if missing else ""
 
 
 def no_limit(view: View, rule: LimitRule | None) -> str:

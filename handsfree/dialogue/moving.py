@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from handsfree.dialogue.prompts import listen, open_names, prompt
-from handsfree.dialogue.route import chosen_result, inputs_of
+from handsfree.dialogue.route import chosen_result
 from handsfree.dialogue.turn import Turn, sentence
 from handsfree.dialogue.unsafe import declare
 from handsfree.dialogue.wording import join, rounded, say_date, say_seconds, say_unit, say_verdict, word
@@ -65,7 +65,7 @@ def say_reworked(turn: Turn, reworked: Reworked) -> None:
 
 
 def _being_read_again(turn: Turn, id: str) -> bool:
-    return any(i not in turn.state.values and turn.view.round_of(i) > 1 for i in inputs_of(turn.plan, _rule(turn, id)))
+    return any(i not in turn.state.values and turn.view.round_of(i) > 1 for i in turn.plan.inputs_of(_rule(turn, id)))
 
 
 def _rule(turn: Turn, id: str) -> PlanResult:

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from handsfree.dialogue.state import State
 from handsfree.dialogue.values import Value
 from handsfree.plans.job import Job
-from handsfree.plans.plan import Chunk, Condition, Item, Loop, Plan, PlanResult
-from handsfree.plans.sources import references
+from handsfree.plans.plan import Chunk, Condition, Item, Loop, Plan
 
 _REFERENCE_GAS = {"ng": "G20", "lpg": "G31"}
 
@@ -53,7 +52,7 @@ class View:
 
     def holds(self, condition: Condition) -> bool:
         """Whether every term holds now. What is not known yet does not hold."""
-        return all(self._term(key, wanted) for key, wanted in condition.terms)
+        return not condition.terms or all(self._term(key, wanted) for key, wanted in condition.terms)
 
     def _term(self, key: str, wanted: tuple[str, ...]) -> bool:
         head, _, rest = key.partition(".")
@@ -171,22 +170,6 @@ def chosen_result(rows: tuple[object, ...], take: str, basis: str) -> dict[str, 
         if (not take or row.get("name") == take) and (not basis or row.get("basis") == basis):
             return row
     return None
-
-
-def inputs_of(plan: Plan, rule: PlanResult) -> tuple[str, ...]:
-    """The items that a result is worked out from, also by way of other results, in order."""
-    found: dict[str, None] = {}
-    todo, seen = [rule], {rule.id}
-    while todo:
-        for source in todo.pop(0).given.values():
-            for reference in references(source):
-                head, _, key = reference.partition(".")
-                if head == "item":
-                    found[key] = None
-                elif head == "result" and key not in seen and (other := plan.result(key)):
-                    seen.add(key)
-                    todo.append(other)
-    return tuple(found)
 
 
 def visit_day(view: View) -> dt.date | None:

@@ -9,7 +9,7 @@ from typing import Protocol
 
 from handsfree.dialogue.effects import Cue, Effect, Say
 from handsfree.dialogue.route import View
-from handsfree.dialogue.state import State, apply
+from handsfree.dialogue.state import State, follow
 from handsfree.dialogue.values import Value
 from handsfree.dialogue.wording import (
     absent_words,
@@ -22,7 +22,7 @@ from handsfree.dialogue.wording import (
     short_qualifier,
     word,
 )
-from handsfree.events import Entry, Event, Said
+from handsfree.events import Event, Said
 from handsfree.model import Heard, Reading
 from handsfree.plans.job import Job
 from handsfree.plans.plan import Item, Plan
@@ -70,10 +70,14 @@ class Turn:
     state: State
     events: list[Event] = field(default_factory=list)
     effects: list[Effect] = field(default_factory=list)
+    _view: View | None = None
 
     @property
     def view(self) -> View:
-        return View(self.plan, self.job, self.state)
+        """Plan, job and state as they are now."""
+        if self._view is None or self._view.state is not self.state:
+            self._view = View(self.plan, self.job, self.state)
+        return self._view
 
     @property
     def item(self) -> Item | None:
@@ -84,7 +88,7 @@ class Turn:
         """Keep an event; the number that it will have in the journal."""
         self.events.append(event)
         number = self.state.number + 1
-        self.state = apply(self.state, Entry(number, "", event))
+        self.state = follow(self.state, event, number)
         return number
 
     def speak(self, text: str, purpose: str) -> None:

@@ -8,7 +8,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -90,10 +90,11 @@ def templates() -> Mapping[str, str]:
     return row
 
 
+@lru_cache(maxsize=1024)
 def word(key: str, **slots: str) -> str:
     """The sentence of that key. Raises KeyError for a key or slot that the file does not know."""
     filled: str = templates()[key].format(**slots)
-    return re.sub(r"\s+", " ", filled).replace("..", ".").replace(":.", ".").strip()
+    return " ".join(filled.split()).replace("..", ".").replace(":.", ".")
 
 
 def absent_words(answer: str) -> str:
@@ -157,10 +158,11 @@ def say_characters(text: str) -> str:
     return ", ".join(" ".join(words[i : i + 3]) for i in range(0, len(words), 3))
 
 
+@lru_cache(maxsize=1024)
 def holds_number(text: str) -> bool:
     """A number, a number word or a letter of a serial stands in the sentence; the two of C O two is none."""
     words = re.findall(r"[a-z]+|\d+", text.lower().replace("c o two", ""))
-    return any(w.isdigit() or w in _SLOW for w in words)
+    return not _SLOW.isdisjoint(words) or any(map(str.isdigit, words))
 
 
 def say_digits(value: Decimal) -> str:

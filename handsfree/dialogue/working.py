@@ -6,11 +6,12 @@ import datetime as dt
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields
 from decimal import Decimal
+from operator import attrgetter
 from typing import Any
 
 from handsfree.dialogue.crosschecking import CrossChecks, crossed
 from handsfree.dialogue.lacking import lacking_for, no_limit
-from handsfree.dialogue.route import View, chosen_result, inputs_of, visit_day
+from handsfree.dialogue.route import View, chosen_result, visit_day
 from handsfree.dialogue.turn import Turn
 from handsfree.errors import BadInput
 from handsfree.events import Computed, Judged, NotJudged, Voided
@@ -118,11 +119,12 @@ def _judge_date(view: View, item: Item, value: str) -> Verdict | None:
 
 
 _LIMIT_FIELDS = tuple(each.name for each in fields(Limit))
+_of_limit = attrgetter(*_LIMIT_FIELDS)
 
 
 def limit_to_json(limit: Limit) -> dict[str, Any]:
     """The limit as the journal keeps it: bounds as decimal strings."""
-    row: dict[str, Any] = {name: getattr(limit, name) for name in _LIMIT_FIELDS}
+    row: dict[str, Any] = dict(zip(_LIMIT_FIELDS, _of_limit(limit), strict=True))
     for key in ("low", "high"):
         row[key] = None if row[key] is None else format(row[key], "f")
     return row
@@ -172,8 +174,10 @@ def judge_again(turn: Turn, trade: Trade) -> tuple[str, ...]:
         value = turn.state.values.get(item.id)
         if value is None or value.absent or (item.limit is None and not item.expect.not_before):
             continue
-        verdict = judge_item(turn.view, item, value.text, value.unit, trade)
         ruling = turn.state.rulings.get(item.id)
+        if ruling is not None and ruling.value == value.text and not _may_move(item):
+            continue
+        verdict = judge_item(turn.view, item, value.text, value.unit, trade)
         if verdict is None:
             if item.id not in turn.state.not_judged:
                 _not_judged(turn, item)
@@ -181,6 +185,12 @@ def judge_again(turn: Turn, trade: Trade) -> tuple[str, ...]:
             emit_verdict(turn, item.id, value.text, value.unit, verdict, value.round)
             outside += [item.id] if verdict.result == "outside" else []
     return tuple(outside)
+
+
+def _may_move(item: Item) -> bool:
+    """The verdict on a value that stands may change: its limit, or whether it is judged, hangs on other values."""
+    around = item.limit.around if item.limit else ""
+    return bool(around or item.expect.not_before or item.judge_when.terms)
 
 
 # ---------------------------------------------------------------------------------------------- results
@@ -241,8 +251,8 @@ def _given(view: View, rule: PlanResult) -> dict[str, str] | None:
 
 
 def _because(turn: Turn, rule: PlanResult, since: int) -> str:
-    newer = [i for i in inputs_of(turn.plan, rule) if i in turn.state.values and turn.state.values[i].number > since]
-    gone = [i for i in inputs_of(turn.plan, rule) if i not in turn.state.values]
+    newer = [i for i in turn.plan.inputs_of(rule) if i in turn.state.values and turn.state.values[i].number > since]
+    gone = [i for i in turn.plan.inputs_of(rule) if i not in turn.state.values]
     return ", ".join(newer + gone) or "what it rests on changed"
 
 
@@ -277,7 +287,7 @@ def _work_out(turn: Turn, rule: PlanResult, given: Mapping[str, str], trade: Tra
             formula=done.formula,
             source=done.source,
             sure=done.sure,
-            from_items=inputs_of(turn.plan, rule),
+            from_items=turn.plan.inputs_of(rule),
         )
     )
     _judge_result(turn, rule, trade)
@@ -315,7 +325,7 @@ def _judge_result(turn: Turn, rule: PlanResult, trade: Trade) -> None:
         if because and turn.state.not_judged.get(rule.id) != because:
             turn.emit(NotJudged(item=rule.id, because=because))
     else:
-        round = max((turn.view.round_of(i) for i in inputs_of(turn.plan, rule)), default=1)
+        round = max((turn.view.round_of(i) for i in turn.plan.inputs_of(rule)), default=1)
         emit_verdict(turn, rule.id, verdict[0], verdict[1], verdict[2], round)
 
 
@@ -330,7 +340,7 @@ def _judge_again(turn: Turn, rule: PlanResult, trade: Trade) -> None:
         if may or turn.state.not_judged.get(rule.id) != rule.not_judged:
             _judge_result(turn, rule, trade)
         return
-    if ruling is None:
+    if ruling is None or not rule.limit.around:
         return
     verdict = _verdict_on(turn, rule, trade)
     if verdict and limit_to_json(verdict[2].limit) != dict(ruling.limit):

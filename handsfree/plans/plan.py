@@ -8,13 +8,14 @@ item.start"), and a fallback after a bar ("job.x | 39.5").
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
 from typing import Literal
 
 from handsfree.model import Expectation, Gas
+from handsfree.plans.sources import references
 
 ExpectKind = Literal[
     "quantity", "choice", "yes_no", "state", "digits", "letters", "serial", "date", "time", "number", "text", "wait"
@@ -270,12 +271,24 @@ class Plan:
     path: Path | None = None
     text: str = ""
     """the file as read, for the visit folder and its hash"""
-    _items: Mapping[str, Item] = field(default_factory=dict, repr=False, compare=False)
+    _order: tuple[Item, ...] = field(init=False, repr=False, compare=False)
+    _items: Mapping[str, Item] = field(init=False, repr=False, compare=False)
+    _chunks: Mapping[str, Chunk] = field(init=False, repr=False, compare=False)
+    _results: Mapping[str, PlanResult] = field(init=False, repr=False, compare=False)
+    _inputs: Mapping[str, tuple[str, ...]] = field(init=False, repr=False, compare=False)
 
-    def items(self) -> Iterator[Item]:
+    def __post_init__(self) -> None:
+        """Index what the dialogue looks up at every step."""
+        order = tuple(item for chunk in self.chunks for item in chunk.items)
+        object.__setattr__(self, "_order", order)
+        object.__setattr__(self, "_items", {item.id: item for item in order})
+        object.__setattr__(self, "_chunks", {chunk.id: chunk for chunk in reversed(self.chunks)})
+        object.__setattr__(self, "_results", {result.id: result for result in reversed(self.results)})
+        object.__setattr__(self, "_inputs", {result.id: self._trace(result) for result in reversed(self.results)})
+
+    def items(self) -> tuple[Item, ...]:
         """Every item, in the order of the work."""
-        for chunk in self.chunks:
-            yield from chunk.items
+        return self._order
 
     def item(self, id: str) -> Item:
         """The item of that id. Raises KeyError."""
@@ -286,14 +299,29 @@ class Plan:
 
     def chunk(self, id: str) -> Chunk:
         """The chunk of that id. Raises KeyError."""
-        for chunk in self.chunks:
-            if chunk.id == id:
-                return chunk
-        raise KeyError(id)
+        return self._chunks[id]
 
     def result(self, id: str) -> PlanResult | None:
         """The result of that id, or None."""
-        return next((r for r in self.results if r.id == id), None)
+        return self._results.get(id)
+
+    def inputs_of(self, result: PlanResult) -> tuple[str, ...]:
+        """The items that the result is worked out from, also by way of other results, in order."""
+        return self._inputs[result.id]
+
+    def _trace(self, result: PlanResult) -> tuple[str, ...]:
+        found: dict[str, None] = {}
+        todo, seen = [result], {result.id}
+        while todo:
+            for source in todo.pop(0).given.values():
+                for reference in references(source):
+                    head, _, key = reference.partition(".")
+                    if head == "item":
+                        found[key] = None
+                    elif head == "result" and key not in seen and (other := self.result(key)):
+                        seen.add(key)
+                        todo.append(other)
+        return tuple(found)
 
     def note_of(self, item: Item) -> str:
         """The item's note; one that begins with @ stands under [messages], because several items share it."""

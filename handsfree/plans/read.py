@@ -72,14 +72,13 @@ def read_plan(data: Mapping[str, Any], text: str, path: Path | None) -> tuple[Pl
     """The plan, as far as it can be read, and every complaint about its form."""
     findings: list[Finding] = []
     top = Table(data, (), lines_of(text), findings)
-    chunks = tuple(_chunk(t) for t in top.tables("chunk", required=True))
     plan = Plan(
         name=top.text("name"),
         title=top.text("title"),
         about=top.text("about"),
         opening=top.text("opening"),
         sources=top.texts("sources", required=True),
-        chunks=chunks,
+        chunks=tuple(_chunk(t) for t in top.tables("chunk", required=True)),
         loops=tuple(_loop(t) for t in top.tables("loop")),
         results=tuple(_result(t) for t in top.tables("result")),
         questions=tuple(_question(t) for t in top.tables("question")),
@@ -88,7 +87,6 @@ def read_plan(data: Mapping[str, Any], text: str, path: Path | None) -> tuple[Pl
         messages=_messages(top),
         path=path,
         text=text,
-        _items={item.id: item for chunk in chunks for item in chunk.items},
     )
     top.finish()
     return plan, findings

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
+from functools import cache
 
 _SUM = re.compile(r"\s+([+-])\s+")
 _REFERENCE = re.compile(r"(item|result|job|visit)\.[A-Za-z0-9_.]+")
@@ -13,10 +14,10 @@ _REQUIRE = re.compile(r"^(?P<left>.+?)\s+(?P<op><=|>=|<|>|near)\s+(?P<right>.+?)
 VISIT_KEYS = ("visit.date", "visit.gas", "visit.reference_gas")
 
 
-def references(source: str) -> Iterator[str]:
+@cache
+def references(source: str) -> tuple[str, ...]:
     """Every reference (item.ID, result.ID, job.KEY, visit.KEY) of a source."""
-    for match in _REFERENCE.finditer(source):
-        yield match[0]
+    return tuple(match[0] for match in _REFERENCE.finditer(source))
 
 
 def value_of(source: str, look_up: Callable[[str], str | None]) -> str | None:
@@ -25,31 +26,49 @@ def value_of(source: str, look_up: Callable[[str], str | None]) -> str | None:
     Args:
         look_up: a reference -> its value as text, or None.
     """
-    for choice in source.split("|"):
-        if (value := _sum(choice.strip(), look_up)) is not None:
+    for first, rest in _taken_apart(source):
+        if (value := _sum(first, rest, look_up)) is not None:
             return value
     return None
 
 
-def _sum(text: str, look_up: Callable[[str], str | None]) -> str | None:
-    parts = _SUM.split(text)
-    first = _term(parts[0], look_up)
-    if len(parts) == 1 or first is None:
-        return first
-    total = as_decimal(first)
+@dataclass(frozen=True, slots=True)
+class _Term:
+    """One term of a sum."""
+
+    text: str
+    is_reference: bool
+
+    def value(self, look_up: Callable[[str], str | None]) -> str | None:
+        return look_up(self.text) if self.is_reference else self.text
+
+
+@cache
+def _taken_apart(source: str) -> tuple[tuple[_Term, tuple[tuple[str, _Term], ...]], ...]:
+    """The choices of a source, each as its first term and the signed ones after it: a plan has a few dozen sources, and
+    each is asked for at every step of a visit."""
+    choices = []
+    for choice in source.split("|"):
+        parts = _SUM.split(choice.strip())
+        terms = [_Term(part, _REFERENCE.fullmatch(part) is not None) for part in parts[::2]]
+        choices.append((terms[0], tuple(zip(parts[1::2], terms[1:], strict=True))))
+    return tuple(choices)
+
+
+def _sum(first: _Term, rest: tuple[tuple[str, _Term], ...], look_up: Callable[[str], str | None]) -> str | None:
+    value = first.value(look_up)
+    if not rest or value is None:
+        return value
+    total = as_decimal(value)
     if total is None:
         return None
-    for sign, part in zip(parts[1::2], parts[2::2], strict=True):
-        term = _term(part, look_up)
-        amount = None if term is None else as_decimal(term)
+    for sign, term in rest:
+        text = term.value(look_up)
+        amount = None if text is None else as_decimal(text)
         if amount is None:
             return None
         total = total + amount if sign == "+" else total - amount
     return format(total, "f")
-
-
-def _term(text: str, look_up: Callable[[str], str | None]) -> str | None:
-    return look_up(text) if _REFERENCE.fullmatch(text) else text
 
 
 _SLOT = re.compile(r"\{([^{}|]+)(?:\|([^{}]*))?\}")
@@ -92,6 +111,7 @@ class Comparison:
                 return abs(left - right) <= (self.by or Decimal(0))
 
 
+@cache
 def comparison(require: str) -> Comparison | None:
     """The requirement taken apart; None when it is not one."""
     match = _REQUIRE.match(require.strip())

@@ -92,14 +92,19 @@ def limit_ids() -> tuple[str, ...]:
     return tuple(dict.fromkeys(row.limit.id for row in limit_rows()))
 
 
+@functools.cache
+def _rows_by_id() -> Mapping[str, tuple[LimitRow, ...]]:
+    return {id: tuple(row for row in limit_rows() if row.limit.id == id) for id in limit_ids()}
+
+
 def trade_limit(id: str, on: datetime.date) -> Limit:
     """The trade's limit of this id as in force on a day.
 
     Raises:
         BadInput: no such limit, or none in force on that day.
     """
-    rows = [row for row in limit_rows() if row.limit.id == id]
-    if not rows:
+    rows = _rows_by_id().get(id)
+    if rows is None:
         raise BadInput(f"there is no limit {id!r}; there are {', '.join(limit_ids())}", nearest(id, limit_ids()))
     for row in rows:
         if row.first <= on <= row.last:
