@@ -350,6 +350,18 @@ class NoteTaken(Event):
     checked: bool = False
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoKept(Event):
+    """A photo put beside an item in review; its words are unchecked."""
+
+    kind: ClassVar[str] = "photo"
+    item: str
+    file: str
+    """in the visit's folder; its name holds the beginning of its sha256"""
+    words: str = ""
+    checked: bool = False
+
+
 # ------------------------------------------------------------------------------------------ what it means
 
 

@@ -1,4 +1,4 @@
-"""A finished visit in; its values to look over, clips to hear again, amendments with a reason, a sign-off out."""
+"""A finished visit in; its values to look over, clips to hear again, amendments with a reason, photos, a sign-off out."""
 
 from __future__ import annotations
 
@@ -21,10 +21,12 @@ from handsfree.report.wording import print_label, print_result, print_signs, pri
 
 if TYPE_CHECKING:
     from handsfree.record.amending import Amendment, Review
+    from handsfree.record.photo import Picture
 
 _HELP = """  list                     the values, with their numbers
   listen NUMBER            hear the clip of a value
   amend NUMBER VALUE       change a value; asks for the reason, and for a yes
+  photo FILE ITEM WORDS    put a photo beside an item, with words if there are any
   sign NAME                sign the visit off; asks for a yes
   quit"""
 
@@ -34,6 +36,11 @@ _HELP = """  list                     the values, with their numbers
 @click.option("--listen", "listen_to", type=int, metavar="NUMBER", help="Play the clip of the value with this number.")
 @click.option("--amend", nargs=2, type=(int, str), metavar="NUMBER VALUE", help="Change a value; --reason says why.")
 @click.option("--reason", default="", help="Why the value is changed. It is kept beside the old value.")
+@click.option(
+    "--photo", type=click.Path(path_type=Path), metavar="FILE", help="Put a photo (JPEG or PNG) beside an item."
+)
+@click.option("--about", default="", metavar="ITEM", help="The item that the photo is about.")
+@click.option("--words", default="", help="What is said about the photo. It is kept as unchecked.")
 @click.option("--sign", "name", metavar="NAME", help="Sign the visit off.")
 @click.option("--statement", default="", help="Words to keep with the sign-off.")
 @click.option("--yes", is_flag=True, help="Do not ask: the change or the signature is meant as written.")
@@ -43,12 +50,15 @@ def command(
     listen_to: int | None,
     amend: tuple[int, str] | None,
     reason: str,
+    photo: Path | None,
+    about: str,
+    words: str,
     name: str | None,
     statement: str,
     yes: bool,
     as_json: bool,
 ) -> None:
-    """Look over a visit: list its values, listen again, amend with a reason, sign off.
+    """Look over a visit: list its values, listen again, amend with a reason, add photos, sign off.
 
     On a terminal, without options, it takes commands until quit. An amendment keeps the old value; results that rest on
     it are worked out again.
@@ -58,10 +68,12 @@ def command(
     if amend is not None:
         with VisitFolder.open(folder) as visit:
             _amend(_open_review(visit), *amend, reason, yes)
+    if photo is not None or about or words:
+        _put_photo(folder, photo, about, words)
     if name is not None:
         with VisitFolder.open(folder) as visit:
             _sign(_open_review(visit), folder, name, statement, yes)
-    if listen_to is None and amend is None and name is None:
+    if listen_to is None and amend is None and photo is None and name is None:
         record = read_visit(folder)
         _list(record, as_json)
         if sys.stdin.isatty() and not as_json:
@@ -166,6 +178,22 @@ def _amend(review: Review, number: int, value: str, reason: str, yes: bool) -> N
         click.echo(f"{entry.number:>6}  {_event_words(review, entry.number)}")
 
 
+def _put_photo(folder: Path, photo: Path | None, item: str, words: str) -> None:
+    if photo is None or not item:
+        given, lacking = ("--photo", "--about ITEM") if photo else ("--about or --words", "--photo FILE")
+        raise BadInput(f"{given} alone says too little", f"give {lacking} as well")
+    from handsfree.record.photo import read_picture
+
+    picture = read_picture(photo)
+    with VisitFolder.open(folder) as visit:
+        _keep_photo(_open_review(visit), picture, item, words)
+
+
+def _keep_photo(review: Review, picture: Picture, item: str, words: str) -> None:
+    entry = review.keep_photo(picture, item, words)
+    click.echo(f"{entry.number:>6}  {_event_words(review, entry.number)}")
+
+
 def _in_words(change: Amendment) -> str:
     old = f"{change.old.text} {change.old.unit}".strip()
     new = f"{change.new} {change.unit}".strip()
@@ -222,6 +250,10 @@ def _obey(folder: Path, review: Review, words: list[str]) -> None:
     action = actions.get((words[0], len(words))) if words else None
     if words[:1] == ["sign"] and len(words) > 1:
         _sign(review, folder, " ".join(words[1:]), "", False)
+    elif words[:1] == ["photo"] and len(words) > 2:
+        from handsfree.record.photo import read_picture
+
+        _keep_photo(review, read_picture(Path(words[1])), words[2], " ".join(words[3:]))
     elif action is not None:
         action()
     else:

@@ -7,6 +7,7 @@ it are voided and worked out again, verdicts are given anew, and readings that r
 from __future__ import annotations
 
 import datetime
+import difflib
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 
@@ -14,12 +15,23 @@ from handsfree.dialogue.state import State, Value, apply, fold
 from handsfree.dialogue.turn import Tongue, Turn
 from handsfree.dialogue.working import Trade, judge_confirmed, rework
 from handsfree.errors import BadInput
-from handsfree.events import AnswerConfirmed, Entry, Event, ReadingConfirmed, Said, SignedOff, VisitStarted, Voided
+from handsfree.events import (
+    AnswerConfirmed,
+    Entry,
+    Event,
+    PhotoKept,
+    ReadingConfirmed,
+    Said,
+    SignedOff,
+    VisitStarted,
+    Voided,
+)
 from handsfree.language.units import Quantity
 from handsfree.plans.job import Job, job_from_text
 from handsfree.plans.plan import ABSENT, Item, Plan
 from handsfree.record.folder import JOB, VisitFolder, read_visit_text
 from handsfree.record.kept_plan import plan_hash, read_kept_plan
+from handsfree.record.photo import Picture
 
 AMENDED = "amended in review"
 
@@ -125,6 +137,28 @@ class Review:
         if not name.strip():
             raise BadInput("a sign-off needs a name", "give the name of the engineer who signs")
         return self._append([SignedOff(name=name.strip(), statement=statement.strip())])[0]
+
+    def keep_photo(self, picture: Picture, item: str, words: str = "") -> Entry:
+        """Puts a photo beside an item: the file is on disk first, then the event that names it.
+
+        Args:
+            picture: as the camera wrote it.
+            item: id of an item of the plan.
+            words: what is said about it; nobody checks them.
+
+        Raises:
+            BadInput: the plan has no such item.
+            MissingPart: the disk is full or cannot be written.
+        """
+        if not self.plan.has_item(item):
+            known = [i.id for i in self.plan.items()]
+            near = difflib.get_close_matches(item, known, 3, 0.5)
+            raise BadInput(
+                f"the plan has no item {item!r}",
+                f"use {' or '.join(near)}" if near else f"use one of {', '.join(known)}",
+            )
+        file = self.folder.save_photo(picture.content, picture.ending)
+        return self._append([PhotoKept(item=item, file=file, words=words.strip())])[0]
 
     def _append(self, events: list[Event]) -> tuple[Entry, ...]:
         # Voided names events by number: a sentence among them, which is not kept, would shift the numbers.

@@ -2,6 +2,7 @@
 
 journal.jsonl        the events; all state is their fold
 audio/0001-HASH.wav  a clip an utterance; HASH begins the file's sha256, so that the journal vouches for the sound too
+photos/0001-HASH.jpg a photo put beside an item in review; HASH as above
 plan.toml, job.toml  as given
 lock                 held while a copy of the program has the visit open
 """
@@ -18,7 +19,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING
 
 from handsfree.errors import BadInput, MissingPart
-from handsfree.events import Entry, Event
+from handsfree.events import Entry, Event, PhotoKept
 from handsfree.record.journal import (
     AppendFile,
     DiskFile,
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
 
 JOURNAL = "journal.jsonl"
 AUDIO = "audio"
+PHOTOS = "photos"
 PLAN = "plan.toml"
 JOB = "job.toml"
 LOCK = "lock"
@@ -143,12 +145,35 @@ class VisitFolder:
         from handsfree.audio.wav import encode_wav
 
         content = encode_wav(samples, rate)
-        name = f"{AUDIO}/{self._next_clip:04d}-{hashlib.sha256(content).hexdigest()[:_HASH_LETTERS]}.wav"
+        name = f"{AUDIO}/{self._next_clip:04d}-{_hash_of(content)}.wav"
         try:
             write_whole(self.path / name, content)
         except OSError as error:
             raise cannot_write("the clip", error) from None
         self._next_clip += 1
+        return name
+
+    def save_photo(self, content: bytes, ending: str) -> str:
+        """Keeps a photo as it is; it is on disk, under its name, before this returns.
+
+        Args:
+            content: the whole file.
+            ending: of its name, such as ".jpg".
+
+        Returns:
+            Its name inside the folder, such as "photos/0001-3f9a0c21be44.jpg".
+
+        Raises:
+            MissingPart: the disk is full or cannot be written; nothing is left under a photo's name.
+        """
+        try:
+            (self.path / PHOTOS).mkdir(exist_ok=True)
+            number = 1 + max((_clip_number(p) for p in (self.path / PHOTOS).iterdir()), default=0)
+            name = f"{PHOTOS}/{number:04d}-{_hash_of(content)}{ending}"
+            write_whole(self.path / name, content)
+            sync_folder(self.path)
+        except OSError as error:
+            raise cannot_write("the photo", error) from None
         return name
 
     def close(self) -> None:
@@ -194,12 +219,12 @@ def read_visit_text(path: Path, name: str) -> str | None:
 
 
 def clip_faults(path: Path, entries: tuple[Entry, ...]) -> Iterator[tuple[int, str]]:
-    """Clips that an event names and that are missing or changed: the event's number and what is wrong."""
+    """Clips and photos that an event names and that are missing or changed: the event's number and what is wrong."""
     for entry in entries:
-        for name in clips_of(entry.event):
-            fault = _clip_fault(path, name)
-            if fault:
-                yield entry.number, fault
+        faults = [_clip_fault(path, name) for name in clips_of(entry.event)]
+        if isinstance(entry.event, PhotoKept):
+            faults.append(_photo_fault(path, entry.event.file))
+        yield from ((entry.number, fault) for fault in faults if fault)
 
 
 def clips_of(event: Event) -> tuple[str, ...]:
@@ -210,21 +235,41 @@ def clips_of(event: Event) -> tuple[str, ...]:
 
 def clip_path(path: Path, name: str) -> Path | None:
     """Where a clip lies, or None when the name leads out of audio/ (a forged journal must not reach other files)."""
-    inside = path / AUDIO / Path(name).name
-    return inside if f"{AUDIO}/{inside.name}" == name else None
+    return _inside(path, AUDIO, name)
+
+
+def photo_path(path: Path, name: str) -> Path | None:
+    """As `clip_path`, of a photo in photos/."""
+    return _inside(path, PHOTOS, name)
+
+
+def _inside(path: Path, folder: str, name: str) -> Path | None:
+    file = path / folder / Path(name).name
+    return file if f"{folder}/{file.name}" == name else None
 
 
 def _clip_fault(path: Path, name: str) -> str:
     file = clip_path(path, name)
     if file is None:
         return f"clip {name} lies outside {AUDIO}/"
+    return _fault(file, f"clip {name}", "the sound that was recorded")
+
+
+def _photo_fault(path: Path, name: str) -> str:
+    file = photo_path(path, name)
+    if file is None:
+        return f"photo {name} lies outside {PHOTOS}/"
+    return _fault(file, f"photo {name}", "the picture that was kept")
+
+
+def _fault(file: Path, what: str, wanted_is: str) -> str:
     try:
         content = file.read_bytes()
     except OSError as error:
-        return f"clip {name} is missing" if isinstance(error, FileNotFoundError) else f"clip {name} cannot be read"
+        return f"{what} is missing" if isinstance(error, FileNotFoundError) else f"{what} cannot be read"
     _, _, wanted = file.stem.partition("-")
     if wanted and not hashlib.sha256(content).hexdigest().startswith(wanted):
-        return f"clip {name} is not the sound that was recorded"
+        return f"{what} is not {wanted_is}"
     return ""
 
 
@@ -249,6 +294,10 @@ def write_whole(path: Path, content: bytes) -> None:
             beside.unlink()
         raise
     sync_folder(path.parent)
+
+
+def _hash_of(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()[:_HASH_LETTERS]
 
 
 def _clip_number(path: Path) -> int:

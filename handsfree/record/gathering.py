@@ -26,6 +26,7 @@ from handsfree.events import (
     NoteTaken,
     NotJudged,
     OutsideAccepted,
+    PhotoKept,
     ProposalDropped,
     Proposed,
     Questioned,
@@ -57,6 +58,7 @@ from handsfree.record.visit import (
     ItemState,
     Judgement,
     Note,
+    Photo,
     Query,
     ResultRecord,
     ResultValue,
@@ -96,6 +98,7 @@ def gather(path: Path, reading: JournalReading, plan: Plan | None, remarks: tupl
         unsafe=tuple(found.unsafe),
         corrections=tuple(found.corrections()),
         notes=tuple(found.notes),
+        photos=tuple(found.photos),
         queries=tuple(found.queries),
         causes=tuple(found.causes),
         conversation=tuple(found.turns),
@@ -156,6 +159,7 @@ class _Gathering:
     still_open: tuple[str, ...] = ()
     unsafe: list[UnsafeRecord] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
+    photos: list[Photo] = field(default_factory=list)
     queries: list[Query] = field(default_factory=list)
     turns: list[Turn] = field(default_factory=list)
     ended_at: tuple[int, str] = (0, "")
@@ -234,6 +238,12 @@ class _Gathering:
                 self.notes.append(
                     Note(entry.number, entry.time, self.name(event.item), event.words, event.clip, event.checked)
                 )
+            case PhotoKept():
+                label = self.name(event.item)
+                self.photos.append(
+                    Photo(entry.number, entry.time, event.item, label, event.file, event.words, event.checked)
+                )
+                self.changed_after_signing = self.changed_after_signing or bool(self.signatures)
             case Questioned():
                 same = [q for q in self.queries if event.id and q.id == event.id and not q.answer]
                 self.queries = [q for q in self.queries if q not in same]

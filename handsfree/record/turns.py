@@ -21,6 +21,7 @@ from handsfree.events import (
     NotApplicable,
     NotJudged,
     OutsideAccepted,
+    PhotoKept,
     Questioned,
     ReadAgain,
     ReadingConfirmed,
@@ -106,6 +107,8 @@ def _about_values(entry: Entry, names: Names) -> str:
             return f"To be read again, round {event.round}: {', '.join(name(i) for i in event.items)}"
         case CauseFound():
             return f"Cause found: {event.words}" + (f" {event.action}" if event.action else "")
+        case PhotoKept():
+            return f"Photo kept: {name(event.item)}" + (f". “{event.words}” (not checked)" if event.words else "")
         case Questioned():
             return f"Asked: {event.question}" + (f" Answer: {event.answer}" if event.answer else "")
     return ""

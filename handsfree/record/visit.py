@@ -198,6 +198,19 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True)
+class Photo:
+    """A photo put beside an item in review."""
+
+    number: int
+    time: str
+    item: str
+    label: str
+    file: str
+    words: str
+    checked: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Query:
     """Two readings that do not go together; asked about, never changed."""
 
@@ -283,6 +296,7 @@ class VisitRecord:
     unsafe: tuple[UnsafeRecord, ...] = ()
     corrections: tuple[Correction, ...] = ()
     notes: tuple[Note, ...] = ()
+    photos: tuple[Photo, ...] = ()
     queries: tuple[Query, ...] = ()
     causes: tuple[Cause, ...] = ()
     conversation: tuple[Turn, ...] = ()

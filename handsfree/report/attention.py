@@ -33,7 +33,10 @@ def _points(record: VisitRecord) -> Iterator[Point]:
         when = f"Ended first on {print_moment(end.time)}, taken up again on {print_moment(end.reopened_at)}."
         yield Point("Taken up again.", f"{when} Open at that end: {names}." if names else when, end.number)
     if record.changed_after_signing:
-        yield Point("Changed after it was signed.", "A value was amended after the last sign-off; see the corrections.")
+        yield Point(
+            "Changed after it was signed.",
+            "A value was amended or a photo added after the last sign-off; see the conversation.",
+        )
     for tool in instruments(record):
         if tool.days is not None and tool.days < 0:
             name = print_label(f"{tool.name} ({tool.what})" if tool.what else tool.name)

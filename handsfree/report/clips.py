@@ -1,4 +1,4 @@
-"""A visit's clips in, sound that stands inside one HTML file out."""
+"""A visit's clips and photos in, sound and pictures that stand inside one HTML file out."""
 
 from __future__ import annotations
 
@@ -8,22 +8,25 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
-from handsfree.record.folder import clip_path
+from handsfree.record.folder import clip_path, photo_path
+from handsfree.record.photo import MEDIA
 
 ClipsAs = Literal["embed", "link", "none"]
 
 _RATES = {16_000, 22_050, 24_000, 32_000, 44_100, 48_000}
 """Hz that MP3 knows and that keep speech whole"""
+LARGEST_EMBEDDED = 6_000_000
+"""bytes of a photo that a page holds itself, as large as a telephone usually makes them; a larger one is named"""
 
 
 @dataclass(slots=True)
 class ClipSounds:
-    """The address of each clip for a player.
+    """The address of each clip for a player, and of each photo for a picture.
 
     Args:
         folder: the visit's folder.
-        how: "embed" puts the sound into the page, compressed, so that the file stands alone; "link" names the file
-            in the visit's folder; "none" leaves players out.
+        how: "embed" puts the sound into the page, compressed, so that the file stands alone, and the photos as they
+            are; "link" names the file in the visit's folder; "none" leaves players and pictures out.
 
     The compressed sound is for listening; the recording itself stays in the folder as it was. MP3 is taken because
     every browser plays it; a 2 s utterance is about 11 kB in the page, WAV would be 85 kB.
@@ -45,6 +48,17 @@ class ClipSounds:
             else:
                 self._known[name] = _data_address(file)
         return self._known[name]
+
+    def picture(self, name: str) -> str:
+        """What a picture's `src` is to be; empty when there is nothing to show."""
+        file = photo_path(self.folder, name)
+        if self.how == "none" or file is None or file.suffix not in MEDIA or not file.is_file():
+            return ""
+        if self.how == "link":
+            return name
+        if file.stat().st_size > LARGEST_EMBEDDED:
+            return ""
+        return f"data:{MEDIA[file.suffix]};base64,{base64.b64encode(file.read_bytes()).decode()}"
 
 
 def _data_address(file: Path) -> str:

@@ -27,6 +27,7 @@ def render_page(record: VisitRecord, sounds: ClipSounds) -> str:
             r=record,
             style=Markup(style),
             sound=sounds.address,
+            picture=sounds.picture,
             identity=identity(record),
             headline=headline(record),
             instruments=instruments(record),

@@ -58,7 +58,8 @@ def paper_facts(record: VisitRecord) -> dict[str, Any]:
             for c in record.corrections
         ],
         "notes": [
-            *(f"{wording.print_label(n.label)}: “{n.words}” (words as heard, not checked)" for n in record.notes),
+            *(_beside(n.label, n.words, "words as heard, unchecked") for n in record.notes),
+            *(_beside(p.label, p.words, f"photo {p.file}, unchecked") for p in record.photos),
             *(f"{wording.print_signs(q.question)} {q.answer or 'No answer.'}" for q in record.queries),
         ],
         "identity": [
@@ -77,6 +78,11 @@ def paper_facts(record: VisitRecord) -> dict[str, Any]:
         f"utterance is kept with it. Last hash: {record.last_hash}",
         "footer": f"{record.title}, {wording.print_date(record.date)}",
     }
+
+
+def _beside(label: str, words: str, what: str) -> str:
+    said = f"“{words}” " if words else ""
+    return (f"{wording.print_label(label)}: " if label else "") + f"{said}({what})"
 
 
 def _unsafe(unsafe: UnsafeRecord) -> dict[str, Any]:

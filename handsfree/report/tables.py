@@ -1,4 +1,4 @@
-"""The record of a visit in, JSON and CSV out: every value with its history; nothing need be typed off a report."""
+"""The record of a visit in, JSON and CSV out: every value with its history, notes, photos; nothing need be typed off."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def render_json(record: VisitRecord) -> str:
 
 
 def render_csv(record: VisitRecord) -> str:
-    """A line a value, answer, result and open item; the ones that no longer stand are there too, marked as such."""
+    """A line a value, answer, note, photo, result and open item; what no longer stands is there too, marked as such."""
     buffer = io.StringIO()
     writer = csv.DictWriter(buffer, COLUMNS, restval="", lineterminator="\r\n")
     writer.writeheader()
@@ -55,6 +55,17 @@ def rows_of(record: VisitRecord) -> Iterator[dict[str, Any]]:
                     "state": item.state,
                     "reason": item.why,
                 }
+    for note in record.notes:
+        yield {
+            "event": note.number, "time": note.time, "part": "notes", "label": note.label, "kind": "note",
+            "state": "stands", "confirmed": _checked(note.checked), "words": note.words, "clip": note.clip,
+        }  # fmt: skip
+    for photo in record.photos:
+        yield {
+            "event": photo.number, "time": photo.time, "part": "photos", "item": photo.item, "label": photo.label,
+            "kind": "photo", "value": photo.file, "state": "stands", "confirmed": _checked(photo.checked),
+            "words": photo.words,
+        }  # fmt: skip
     for result in record.results:
         for done in (*result.earlier, *([result.current] if result.current else [])):
             yield from _result_rows(done)
@@ -79,6 +90,10 @@ def _result_rows(done: ResultValue) -> Iterator[dict[str, Any]]:
             **_verdict(done.judgement if place == 0 else None), "accepted": done.accepted if place == 0 else "",
             "formula": done.formula, "source": done.source, "sure": done.sure, "reason": done.ended_why,
         }  # fmt: skip
+
+
+def _checked(checked: bool) -> str:
+    return "checked" if checked else "unchecked"
 
 
 def _state(value: Value | ResultValue) -> str:
