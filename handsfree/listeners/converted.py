@@ -21,7 +21,7 @@ def converted(folder: Path, convert: Callable[[Path], None]) -> Path:
 
     Args:
         folder: in the cache; its name says of which version the graphs are.
-        convert: writes both graphs into an empty folder.
+        convert: writes both graphs, and what belongs to them, into an empty folder.
 
     Raises:
         MissingPart: the cache cannot be written, or the package `onnx` is missing while it is needed.
@@ -37,7 +37,7 @@ def converted(folder: Path, convert: Callable[[Path], None]) -> Path:
             fresh.mkdir()
             _need_onnx(folder.name)
             convert(fresh)
-            sums = {name: sha256_of(fresh / name) for name in GRAPHS}
+            sums = {path.name: sha256_of(path) for path in sorted(fresh.iterdir())}
             (fresh / "sums.json").write_text(json.dumps(sums, indent=1), encoding="utf-8")
             shutil.rmtree(folder, ignore_errors=True)
             try:
@@ -52,10 +52,10 @@ def converted(folder: Path, convert: Callable[[Path], None]) -> Path:
 
 
 def is_whole(folder: Path) -> bool:
-    """Whether the folder holds both graphs as they were written."""
+    """Whether the folder holds both graphs, and what belongs to them, as they were written."""
     try:
         sums: dict[str, str] = json.loads((folder / "sums.json").read_text(encoding="utf-8"))
-        return set(sums) == set(GRAPHS) and all(sha256_of(folder / f) == s for f, s in sums.items())
+        return set(sums) >= set(GRAPHS) and all(sha256_of(folder / f) == s for f, s in sums.items())
     except (OSError, ValueError):
         return False
 

@@ -349,8 +349,9 @@ def _context_after(form: str, run: int, decimal: bool) -> _Context | None:
 
 @dataclass(slots=True)
 class _TokenNode:
-    children: dict[str, _TokenNode] = field(default_factory=dict)
-    tokens: list[int] = field(default_factory=list)
+    children: dict[str, _TokenNode | int] = field(default_factory=dict)
+    """a letter that only one token goes on with, and ends with, leads to that token: most nodes of a trie are its leaves"""
+    tokens: tuple[int, ...] = ()
 
 
 class TokenTrie:
@@ -358,18 +359,29 @@ class TokenTrie:
 
     def __init__(self, texts: Sequence[str]) -> None:
         self.texts = texts
-        self.lower = [text.lower() for text in texts]
+        self.lower = [text if text == text.lower() else text.lower() for text in texts]
         self.root = _TokenNode()
         for number, text in enumerate(texts):
-            if not text:
-                continue
-            node = self.root
-            for letter in text:
-                child = node.children.get(letter)
-                if child is None:
-                    child = node.children[letter] = _TokenNode()
-                node = child
-            node.tokens.append(number)
+            if text:
+                self._add(text, number)
+
+    def _add(self, text: str, number: int) -> None:
+        node = self.root
+        for letter in text[:-1]:
+            node = self._inner(node, letter)
+        if text[-1] in node.children:
+            node = self._inner(node, text[-1])
+            node.tokens += (number,)
+        else:
+            node.children[text[-1]] = number
+
+    @staticmethod
+    def _inner(node: _TokenNode, letter: str) -> _TokenNode:
+        """The node behind a letter; what was a leaf there becomes one."""
+        child = node.children.get(letter)
+        if not isinstance(child, _TokenNode):
+            child = node.children[letter] = _TokenNode(tokens=() if child is None else (child,))
+        return child
 
 
 class TokenGrammar:
@@ -392,7 +404,10 @@ class TokenGrammar:
                 node, here = stack.pop()
                 for letter, after in self.surface.moves(here).items():
                     child = node.children.get(letter)
-                    if child is not None:
+                    if isinstance(child, int):
+                        tokens.append(child)
+                        states.append(after)
+                    elif child is not None:
                         tokens.extend(child.tokens)
                         states.extend([after] * len(child.tokens))
                         if child.children:

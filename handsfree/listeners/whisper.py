@@ -17,8 +17,9 @@ from handsfree.listeners.log_mel import log_mel
 from handsfree.listeners.models import check_sums, find_wheel_model, wheel_models
 from handsfree.model import SAMPLE_RATE
 
-GRAPHS_VERSION = 2
+GRAPHS_VERSION = 3
 """Goes up whenever the graphs change, so that old ones in the cache are left alone."""
+EMBEDDINGS = "embeddings.npy"
 WINDOW_FRAMES = 1000
 """of 10 ms; a longer utterance takes what it needs. The published network wants 3000; the additions were trained with
 windows from the utterance's length on. On 133 recordings of digits, numbers and near words, clean and at 10 dB, windows
@@ -47,6 +48,7 @@ class WhisperModel:
         folder = converted_folder(source, cache_folder, self.end + 1)
         self.encoder = open_graph(folder / "encoder.onnx", threads)
         self.decoder = open_graph(folder / "decoder.onnx", threads)
+        self.embeddings: NDArray[np.float16] = np.load(folder / EMBEDDINGS, mmap_mode="r")
         self.cross_names = [o.name for o in self.encoder.get_outputs()]
         self.output_names = [o.name for o in self.decoder.get_outputs()]
 
@@ -84,7 +86,7 @@ class WhisperDecoder:
 
     def step(self, parents: NDArray[np.int64], tokens: NDArray[np.int64]) -> NDArray[np.float32]:
         feed = {
-            "tokens": tokens,
+            "embedded": self._model.embeddings[tokens].astype(np.float32),
             "parents": parents,
             "position": np.array([self._position], np.int64),
             **self._cross,
@@ -131,7 +133,7 @@ def _bytes_of_letters() -> dict[str, int]:
 
 
 def converted_folder(source: Path, cache_folder: Path, texts: int) -> Path:
-    """The folder with encoder.onnx and decoder.onnx, our additions in them.
+    """The folder with encoder.onnx, decoder.onnx and the embeddings of the tokens, our additions in them.
 
     Raises:
         MissingPart: the cache cannot be written, or the package `onnx` or our additions are missing.
@@ -145,6 +147,7 @@ def converted_folder(source: Path, cache_folder: Path, texts: int) -> Path:
         weights = adapted(read_weights(source / "model.bin"), read_additions("whisper"))
         (folder / "encoder.onnx").write_bytes(whisper_graph.encoder_graph(weights))
         (folder / "decoder.onnx").write_bytes(whisper_graph.decoder_graph(weights, texts))
+        np.save(folder / EMBEDDINGS, whisper_graph.embedding_table(weights))
 
     known = wheel_models()["whisper"]
     return converted(cache_folder / f"whisper-tiny-en-{GRAPHS_VERSION}-{known.additions.sha256[:8]}", convert)

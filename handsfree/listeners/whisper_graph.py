@@ -150,21 +150,30 @@ def encoder_graph(weights: Weights) -> bytes:
     return g.model("whisper_encoder", [("mel", 1, [1, 80, "mel_frames"])], outputs)
 
 
+def embedding_table(weights: Weights) -> NDArray[np.generic]:
+    """[tokens, SIZE]: what stands for each token. Outside the graph, where a few of its rows are read from the disk:
+    onnxruntime would hold all 40 MB of it, beside the same numbers turned round for the output."""
+    return weights["decoder/embeddings/weight"]
+
+
 def decoder_graph(weights: Weights, texts: int) -> bytes:
     """One step of the decoder for several hypotheses at once, as serialised ONNX.
 
-    Inputs: `tokens` [rows], `parents` [rows] (row of the past that each continues), `position` [1], the encoder's
-    outputs, and for each layer `past_keys_i` [rows before, HEADS, HEAD_SIZE, steps] and `past_values_i` [rows before,
-    HEADS, steps, HEAD_SIZE] (0 steps at first). Outputs: `log_probs` [rows, texts] (natural logarithm, over the first
-    `texts` tokens: the special ones behind are never wanted), `keys_i`, `values_i`.
+    Inputs: `embedded` [rows, SIZE] (the tokens' rows of `embedding_table`), `parents` [rows] (row of the past that each
+    continues), `position` [1], the encoder's outputs, and for each layer `past_keys_i` [rows before, HEADS, HEAD_SIZE,
+    steps] and `past_values_i` [rows before, HEADS, steps, HEAD_SIZE] (0 steps at first). Outputs: `log_probs` [rows,
+    texts] (natural logarithm, over the first `texts` tokens: the special ones behind are never wanted), `keys_i`,
+    `values_i`.
     """
     g = _Graph(weights)
-    embedding = weights["decoder/embeddings/weight"]
-    rows = g.node("Gather", g.constant("embedding", embedding), "tokens", axis=0)
     places = g.node("Gather", g.weight("decoder/position_encodings/encodings"), "position", axis=0)
-    x = g.node("Add", g.node("Cast", rows, to=1), places)
+    x = g.node("Add", "embedded", places)
     outputs: list[tuple[str, list[Any]]] = [("log_probs", ["rows", texts])]
-    inputs: list[tuple[str, int, list[Any]]] = [("tokens", 7, ["rows"]), ("parents", 7, ["rows"]), ("position", 7, [1])]
+    inputs: list[tuple[str, int, list[Any]]] = [
+        ("embedded", 1, ["rows", SIZE]),
+        ("parents", 7, ["rows"]),
+        ("position", 7, [1]),
+    ]
     for layer in range(LAYERS):
         name = f"decoder/layer_{layer}"
         q, k, v = g.split(
@@ -192,6 +201,6 @@ def decoder_graph(weights: Weights, texts: int) -> bytes:
         outputs.append((f"keys_{layer}", ["rows", *keys, "steps_now"]))
         outputs.append((f"values_{layer}", ["rows", *values, "steps_now", HEAD_SIZE]))
     last = g.norm(x, "decoder/layer_norm")
-    table = g.node("Cast", g.constant("output", embedding[:texts].T), to=1)
+    table = g.node("Cast", g.constant("output", embedding_table(weights)[:texts].T), to=1)
     g.node("LogSoftmax", g.node("MatMul", last, table), output="log_probs", axis=-1)
     return g.model("whisper_decoder", inputs, outputs)
