@@ -144,11 +144,17 @@ def say_unit(unit: str) -> str:
     return str(_table()["unit"].get(unit, unit))
 
 
+@cache
+def _units_in_text() -> tuple[tuple[re.Pattern[str], str], ...]:
+    """Where a unit stands behind a number, and how it is spoken; the longest unit first."""
+    units = sorted(_table()["unit"].items(), key=lambda row: -len(row[0]))
+    return tuple((re.compile(rf"(?<=\d) {re.escape(unit)}(?![\w/])"), said) for unit, said in units if unit != "-")
+
+
 def say_verdict(words: str, language: Words) -> str:
     """A verdict's words with its numbers and units spoken."""
-    for unit, spoken in sorted(_table()["unit"].items(), key=lambda row: -len(row[0])):
-        if unit != "-":
-            words = re.sub(rf"(?<=\d) {re.escape(unit)}(?![\w/])", f" {spoken}", words)
+    for unit, spoken in _units_in_text():
+        words = unit.sub(f" {spoken}", words)
     return _NUMBER_IN_TEXT.sub(lambda m: language.say_number(Decimal(m[0])), words)
 
 

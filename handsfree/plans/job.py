@@ -8,7 +8,7 @@ they come before any limit of the trade. Units are in the key names.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
@@ -65,6 +65,11 @@ class Job:
     path: Path | None = None
     text: str = ""
     """the file as given, for the visit folder"""
+    _texts: Mapping[str, str] = field(init=False, repr=False, compare=False)
+    """dotted key -> its value as text: conditions and sources of a plan ask for it at every step"""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_texts", dict(_texts_of(self.data, "")))
 
     @property
     def gas(self) -> Gas:
@@ -87,14 +92,7 @@ class Job:
 
     def get(self, key: str) -> str | None:
         """The value under the dotted key as text (ISO dates, digits as written, true/false), or None."""
-        value = self.find(key)
-        if value is None or isinstance(value, Mapping | list):
-            return None
-        if isinstance(value, bool):
-            return "true" if value else "false"
-        if isinstance(value, dt.date | dt.datetime):
-            return value.isoformat()[:10]
-        return format(value, "f") if isinstance(value, Decimal) else str(value)
+        return self._texts.get(key)
 
     def limit(self, key: str) -> Limit | None:
         """The maker's limit under the dotted key, or None."""
@@ -116,6 +114,22 @@ class Job:
     def as_json(self) -> dict[str, Any]:
         """The job with JSON-ready values, for the journal."""
         return {k: _jsonable(v) for k, v in self.data.items()}
+
+
+def _texts_of(table: Mapping[str, Any], head: str) -> Iterator[tuple[str, str]]:
+    for key, value in table.items():
+        if isinstance(value, Mapping):
+            yield from _texts_of(value, f"{head}{key}.")
+        elif not isinstance(value, list) and value is not None:
+            yield f"{head}{key}", _text_of(value)
+
+
+def _text_of(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, dt.date | dt.datetime):
+        return value.isoformat()[:10]
+    return format(value, "f") if isinstance(value, Decimal) else str(value)
 
 
 def _decimal(value: Any) -> Decimal | None:
