@@ -140,14 +140,14 @@ def main() -> None:
     ears = ListeningAhead(hearing, Unfinished(language))
     player = _Player()
     utterances = LiveUtterances(cast(Microphone, player), Gate(), Endpointer(), ahead=ears.begin)
-    asked: list[bool | None] = []
+    asked: list[float | None] = []
 
-    def is_unfinished(segment: Segment) -> bool | None:
-        asked.append(ears.is_unfinished(segment))
+    def pause_behind(segment: Segment) -> float | None:
+        asked.append(ears.pause_behind(segment))
         return asked[-1]
 
     if not given.no_hold:
-        utterances.endpointer.hold_open = is_unfinished
+        utterances.endpointer.hold_open = pause_behind
     found: list[Played] = []
     rng = np.random.default_rng(7)
     for clip in clips:
@@ -172,7 +172,7 @@ def _hear(
     player: _Player,
     utterances: LiveUtterances,
     ears: ListeningAhead,
-    asked: list[bool | None],
+    asked: list[float | None],
     language: Language,
 ) -> Played:
     expectation = expectation_named(clip.expect, language)
@@ -191,7 +191,7 @@ def _hear(
         pieces += 1
         after_pause = time.monotonic() - (segment.end_s - options.post_roll_s + options.pause_s)
     right = pieces == 1 and outcome is not None and outcome_key(outcome) == outcome_key(truth_of(clip, language))
-    return Played(pieces, right, after_pause, True in asked)
+    return Played(pieces, right, after_pause, any(asked))
 
 
 def _print(found: list[Played], given: argparse.Namespace) -> None:

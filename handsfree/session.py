@@ -17,10 +17,15 @@ from handsfree.dialogue.inputs import HeardInput, Input, Silence, SoundCameBack,
 from handsfree.dialogue.state import State, apply
 from handsfree.events import Entry, Event, VisitStarted
 from handsfree.language import Language
-from handsfree.model import SAMPLE_RATE, Command, Expectation, Heard, Segment
+from handsfree.language.unfinished import Rest
+from handsfree.model import SAMPLE_RATE, Command, Expectation, Heard, Nothing, Segment, Unsure
 from handsfree.record.folder import VisitFolder
 from handsfree.sources import Arrival, Back, Ended, Lost, Quiet, Source, Spoken, Typed
 from handsfree.voice.speaker import Speaker
+
+PAUSES_S = {Rest.NONE: 0.0, Rest.POSSIBLE: 1.0, Rest.DUE: 1.3}
+"""s of silence that end an utterance behind which more may come; 0 = the usual pause does. 1.0 outlasts a pause of 0.8 with
+the soft ends of the words around it."""
 
 
 class Ears(Protocol):
@@ -46,14 +51,14 @@ class ListeningAhead:
 
     Args:
         ears: the listeners.
-        unfinished: whether words can only be the beginning of an answer to what is expected, or are likely to be.
+        rest_of: whether more is to come behind words, as far as they and what is expected tell.
     """
 
     def __init__(
-        self, ears: Ears, unfinished: Callable[[str, Expectation], bool] = lambda words, expected: False
+        self, ears: Ears, rest_of: Callable[[str, Expectation], Rest] = lambda words, expected: Rest.NONE
     ) -> None:
         self._ears = ears
-        self._unfinished = unfinished
+        self._rest_of = rest_of
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="listen-ahead")
         self._expectation = Expectation()
         self._begun: _Begun | None = None
@@ -71,40 +76,39 @@ class ListeningAhead:
         expectation = self._expectation
         self._begun = _Begun(segment, expectation, self._thread.submit(self._ears.hear, segment, expectation))
 
-    def is_unfinished(self, segment: Segment) -> bool | None:
-        """Whether more is likely to come behind what was said so far; None while that is not known yet.
+    def pause_behind(self, segment: Segment) -> float | None:
+        """s of silence that end what was said so far; 0 where it is over, None while that is not known yet.
 
         One listener that hears the beginning of a longer answer is enough: they write each in its own way, and waiting
         costs less than a number without its end.
         """
-        if self._begun is None:
-            # Another step was prepared within the pause: what was begun for the last one does not count.
+        if self._begun is None or not _same_sound(self._begun.segment, segment):
+            # Another step was prepared within the pause, or the start of the speech was found elsewhere.
             self.begin(segment)
             return None
-        begun = self._begun
-        if not _same_sound(begun.segment, segment):
-            return False
-        if not begun.heard.done():
-            return None
-        return self._goes_on(begun)
+        return self._pause_behind(self._begun) if self._begun.heard.done() else None
 
-    def is_unfinished_now(self, segment: Segment) -> bool:
+    def pause_behind_known(self, segment: Segment) -> float:
         """The same, waiting for the answer: for recordings, whose time stands still meanwhile."""
         if self._begun is None or not _same_sound(self._begun.segment, segment):
             self.begin(segment)
         assert self._begun is not None
         wait([self._begun.heard])
-        return self._goes_on(self._begun)
+        return self._pause_behind(self._begun)
 
-    def _goes_on(self, begun: _Begun) -> bool:
+    def _pause_behind(self, begun: _Begun) -> float:
         """For an utterance whose hearing has ended."""
         if begun.heard.cancelled() or begun.heard.exception() is not None:
-            return False
-        outcome = begun.heard.result().outcome
-        if isinstance(outcome, Command) and not outcome.readings:
+            return 0.0
+        heard = begun.heard.result()
+        if isinstance(heard.outcome, Command) and not heard.outcome.readings:
             # A plain command is whole, and an urgent one must not wait.
-            return False
-        return any(self._unfinished(words, begun.expectation) for words in begun.heard.result().free_words)
+            return 0.0
+        rest = max((self._rest_of(words, begun.expectation) for words in heard.free_words), default=Rest.NONE)
+        if rest is Rest.UNCLEAR:
+            # Where the listeners together understood, the one that did not says nothing.
+            rest = Rest.POSSIBLE if isinstance(heard.outcome, Nothing | Unsure) else Rest.NONE
+        return PAUSES_S[rest]
 
     def hear(self, segment: Segment, expectation: Expectation) -> Heard:
         """What was said: as begun, if the utterance did not go on, else from the start."""

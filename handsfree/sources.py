@@ -127,16 +127,16 @@ class RecordingSource:
     def __init__(self, path: Path) -> None:
         if not path.exists():
             raise BadInput(f"{path} does not exist", "give a folder of recordings, or one recording")
-        self._is_unfinished: HoldOpen = lambda segment: False
+        self._pause_behind: HoldOpen = lambda segment: 0.0
         self._segments = self._from_folder(path) if path.is_dir() else self._from_file(path)
 
-    def hold_open(self, is_unfinished: HoldOpen) -> None:
+    def hold_open(self, pause_behind: HoldOpen) -> None:
         """Give the pause behind the beginning of a longer answer more time, in one long recording.
 
         Args:
-            is_unfinished: asked when a pause is long enough to end an utterance; must know the answer.
+            pause_behind: asked when a pause is long enough to end an utterance; must know the answer.
         """
-        self._is_unfinished = is_unfinished
+        self._pause_behind = pause_behind
 
     def _from_folder(self, folder: Path) -> Iterator[Segment]:
         files = sorted(p for p in folder.iterdir() if p.suffix.lower() in SOUND_ENDINGS)
@@ -160,7 +160,7 @@ class RecordingSource:
         samples = read_sound(path).samples
         if next(segments_of(samples), None) is None:
             raise BadInput(f"{path} holds no utterance", "check the level of the recording")
-        return segments_of(samples, hold_open=lambda segment: self._is_unfinished(segment))
+        return segments_of(samples, hold_open=lambda segment: self._pause_behind(segment))
 
     def listen(self, expectation: Expectation, timeout_s: float | None) -> Arrival:
         segment = next(self._segments, None)
@@ -192,15 +192,15 @@ class MicrophoneSource:
         self._microphone.__enter__()
         self._utterances = LiveUtterances(self._microphone, gate, clock=clock)
 
-    def listen_ahead(self, begin: Callable[[Segment], None], is_unfinished: HoldOpen) -> None:
+    def listen_ahead(self, begin: Callable[[Segment], None], pause_behind: HoldOpen) -> None:
         """Let listening begin within the pause behind an utterance, and give the pause of an unfinished one more time.
 
         Args:
             begin: called with an utterance as soon as it may be over; must return at once.
-            is_unfinished: asked when a pause is long enough to end an utterance.
+            pause_behind: asked when a pause is long enough to end an utterance.
         """
         self._utterances.ahead = begin
-        self._utterances.endpointer.hold_open = is_unfinished
+        self._utterances.endpointer.hold_open = pause_behind
 
     def listen(self, expectation: Expectation, timeout_s: float | None) -> Arrival:
         start = self._clock()

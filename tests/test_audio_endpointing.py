@@ -181,17 +181,17 @@ def test_times_are_the_sources_own() -> None:
 
 
 def test_an_unfinished_number_is_waited_for() -> None:
-    """With `hold_open` answering yes, a pause of 1.1 s does not end an utterance; without it, it does."""
+    """With `hold_open` asking for more, a pause of 1.1 s does not end an utterance; without it, it does."""
     sound = f32(scene(6.0, (1.0, 2.0), (3.1, 4.0)))
     assert len(list(segments_of(sound))) == 2
-    (segment,) = segments_of(sound, hold_open=lambda so_far: True)
+    (segment,) = segments_of(sound, hold_open=lambda so_far: OPTIONS.held_pause_s)
     assert segment.start_s < 1.0
     assert segment.end_s > 4.0
 
 
 def test_a_held_utterance_ends_all_the_same() -> None:
-    """However long `hold_open` says yes, the held pause is the most that is waited."""
-    found = list(segments_of(f32(scene(7.0, (1.0, 2.0), (4.0, 5.0))), hold_open=lambda so_far: True))
+    """However much `hold_open` asks for, the held pause is the most that is waited."""
+    found = list(segments_of(f32(scene(7.0, (1.0, 2.0), (4.0, 5.0))), hold_open=lambda so_far: OPTIONS.held_pause_s))
     assert len(found) == 2
 
 
@@ -199,9 +199,9 @@ def test_the_question_whether_to_hold_is_asked_once_a_pause_with_all_that_was_sa
     """`hold_open` gets the segment so far, once for each pause that is long enough."""
     asked: list[Segment] = []
 
-    def hold(so_far: Segment) -> bool:
+    def hold(so_far: Segment) -> float:
         asked.append(so_far)
-        return len(asked) == 1
+        return 1.3 if len(asked) == 1 else 0.0
 
     (segment,) = segments_of(f32(scene(6.0, (1.0, 2.0), (3.0, 4.0))), hold_open=hold)
     assert len(asked) == 2
@@ -213,9 +213,9 @@ def test_an_utterance_is_not_cut_before_it_is_asked_for() -> None:
     """What holds the second pause open may hang on what came of the first utterance."""
     asked: list[float] = []
 
-    def hold(so_far: Segment) -> bool:
+    def hold(so_far: Segment) -> float:
         asked.append(so_far.end_s)
-        return False
+        return 0.0
 
     utterances = segments_of(f32(scene(6.0, (1.0, 2.0), (4.0, 5.0))), hold_open=hold)
     first = next(utterances)
@@ -226,10 +226,10 @@ def test_an_utterance_is_not_cut_before_it_is_asked_for() -> None:
 
 def test_a_pause_of_which_it_is_not_known_yet_whether_it_ends_is_asked_about_until_it_is() -> None:
     """While `hold_open` answers None the utterance stays open, and it ends as soon as the answer is no."""
-    answers = [None] * 20 + [False]
+    answers = [None] * 20 + [0.0]
     asked: list[Segment] = []
 
-    def hold(so_far: Segment) -> bool | None:
+    def hold(so_far: Segment) -> float | None:
         asked.append(so_far)
         return answers[len(asked) - 1]
 

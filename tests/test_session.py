@@ -6,6 +6,7 @@ import json
 import time
 import tomllib
 from dataclasses import replace
+from decimal import Decimal
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +17,7 @@ from handsfree.dialogue.state import State, apply
 from handsfree.events import UtteranceHeard, VisitStarted, WaitEnded, WaitWentOn
 from handsfree.language import Language, load_language
 from handsfree.language.unfinished import Unfinished
-from handsfree.model import Command, Expectation, Heard, Nothing, Segment
+from handsfree.model import Command, Expectation, Heard, Nothing, Outcome, Reading, Readings, Segment
 from handsfree.plans import example_job, load_job, load_plan
 from handsfree.record.folder import VisitFolder
 from handsfree.record.journal import read_journal
@@ -204,44 +205,51 @@ def test_what_was_begun_ahead_is_thrown_away_when_it_is_not_the_same(
     assert ears.hear(segment, expectation).words == "whole"
 
 
+NINE = Readings((Reading(Decimal("9.2"), "co2", "%"),))
+
+
 @pytest.mark.parametrize(
-    ("free_words", "expected"),
+    ("free_words", "outcome", "expected"),
     [
-        (("nine point", "not 0.2", ""), True),
-        (("Nine.", "9 point", "[unk]"), True),
-        (("nine point two", "9.2%", "nine point two"), False),
-        (("whose van is that", "Whose fan is that?", "[unk]"), False),
+        (("nine point", "not 0.2", ""), Nothing(), 1.3),
+        (("Nine.", "9 point", "[unk]"), Nothing(), 1.3),
+        (("nine point two", "9.2%", "nine point two"), NINE, 0.0),
+        (("nine point two", "9.2 presents", "nine point two"), NINE, 0.0),
+        (("nine point to", "9.2 presents", "[unk]"), Nothing(), 1.0),
+        (("whose van is that", "Whose fan is that?", "[unk]"), Nothing(), 0.0),
     ],
 )
 def test_the_beginning_of_a_number_is_known_from_what_was_begun_ahead(
-    language: Language, free_words: tuple[str, ...], expected: bool
+    language: Language, free_words: tuple[str, ...], outcome: Outcome, expected: float
 ) -> None:
-    """One listener that hears the beginning of a longer answer holds the pause open; whole answers and talk do not."""
-    ears = ListeningAhead(ScriptedEars([replace(heard("said"), free_words=free_words)]), Unfinished(language))
+    """One listener that hears the beginning of a longer answer gives the pause more time, and so does a number that nobody
+    understood; whole answers and talk do not."""
+    said = Heard("said", outcome, free_words=free_words)
+    ears = ListeningAhead(ScriptedEars([said, said]), Unfinished(language))
     ears.prepare(Expectation("quantity", "co2"))
     ears.begin(a_segment(8000))
     assert decided(ears) == expected
-    assert not ears.is_unfinished(a_segment(9000)), "what went on since was not listened to"
+    assert ears.pause_behind(a_segment(9000)) is None, "what went on since was not listened to"
     ears.close()
 
 
-def decided(ears: ListeningAhead) -> bool:
-    while (unfinished := ears.is_unfinished(a_segment(8000))) is None:
+def decided(ears: ListeningAhead) -> float:
+    while (pause := ears.pause_behind(a_segment(8000))) is None:
         time.sleep(0.001)
-    return unfinished
+    return pause
 
 
-@pytest.mark.parametrize(("said", "expected"), [("nine point", True), ("nine point two", False)])
+@pytest.mark.parametrize(("said", "expected"), [("nine point", 1.3), ("nine point two", 0.0)])
 def test_a_recording_waits_for_what_the_listeners_make_of_it_and_is_heard_once(
-    language: Language, said: str, expected: bool
+    language: Language, said: str, expected: float
 ) -> None:
     """Whether a recorded utterance goes on is known when it is asked, and its hearing is what was asked about."""
     ears = ListeningAhead(
         ScriptedEars([replace(heard("once"), free_words=(said,)), heard("twice")]), Unfinished(language)
     )
     ears.prepare(Expectation("quantity", "co2"))
-    assert ears.is_unfinished_now(a_segment(8000)) is expected
-    assert ears.is_unfinished_now(a_segment(8000)) is expected
+    assert ears.pause_behind_known(a_segment(8000)) == expected
+    assert ears.pause_behind_known(a_segment(8000)) == expected
     assert ears.hear(a_segment(8000), Expectation("quantity", "co2")).words == "once"
     ears.close()
 
@@ -255,7 +263,7 @@ def test_listeners_that_fail_hold_no_recording_open(language: Language) -> None:
 
     ears = ListeningAhead(Failing([]), Unfinished(language))
     ears.prepare(Expectation())
-    assert not ears.is_unfinished_now(a_segment(8000))
+    assert ears.pause_behind_known(a_segment(8000)) == 0
     with pytest.raises(RuntimeError, match="broke"):
         ears.hear(a_segment(8000), Expectation())
     ears.close()
@@ -267,7 +275,7 @@ def test_a_command_is_never_waited_for(language: Language) -> None:
     ears = ListeningAhead(ScriptedEars([smell]), Unfinished(language))
     ears.prepare(Expectation("quantity", "co2"))
     ears.begin(a_segment(8000))
-    assert decided(ears) is False
+    assert decided(ears) == 0
     ears.close()
 
 
@@ -276,8 +284,8 @@ def test_an_utterance_whose_step_changed_within_its_pause_is_begun_for_the_new_o
     begun = replace(heard("said"), free_words=("nine point",))
     ears = ListeningAhead(ScriptedEars([begun]), Unfinished(language))
     ears.prepare(Expectation("quantity", "co2"))
-    assert ears.is_unfinished(a_segment(8000)) is None
-    assert decided(ears) is True
+    assert ears.pause_behind(a_segment(8000)) is None
+    assert decided(ears) == 1.3
     ears.close()
 
 

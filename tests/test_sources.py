@@ -36,12 +36,12 @@ def test_a_pause_in_a_long_recording_is_held_open_where_the_step_at_hand_says_so
     """Two equal pauses: what is asked about the second one is what the visit expects by then."""
     write_clip(tmp_path / "visit.wav", spoken(8.0, (1.0, 1.8), (2.6, 3.4), (5.0, 5.8), (6.6, 7.4)))
     source = RecordingSource(tmp_path / "visit.wav")
-    number_is_open = True
-    source.hold_open(lambda segment: number_is_open)
+    pause_s = 1.3
+    source.hold_open(lambda segment: pause_s)
     first = source.listen(Expectation("number"), None)
     assert isinstance(first, Spoken)
     assert (first.segment.start_s < 1.0, first.segment.end_s > 3.4) == (True, True)
-    number_is_open = False
+    pause_s = 0.0
     rest = heard(source)
     assert [round(s.speech_start_s or 0.0) for s in rest] == [5, 7]
 

@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from handsfree.audio.levels import FRAME, WINDOW, NoiseFloor, band_levels, clipped_share, without_offset
 from handsfree.model import SAMPLE_RATE, Block, Segment
 
-HoldOpen = Callable[[Segment], bool | None]
-"""Asked when a pause is long enough to end the utterance: True waits on, up to `EndpointOptions.held_pause_s`; None, not
-known yet, waits as long at most and asks again every 10 ms."""
+HoldOpen = Callable[[Segment], float | None]
+"""Asked when a pause is long enough to end the utterance: how much silence (s) ends this one, 0 where it is over, at most
+`EndpointOptions.held_pause_s`; None, not known yet, waits that long at most and asks again every 10 ms."""
 
 SAMPLES_LOST = "samples were lost"
 SOUND_CUT = "the sound broke off"
@@ -31,7 +31,7 @@ class EndpointOptions:
     pause_s: float = 0.5
     """silence that ends an utterance"""
     held_pause_s: float = 1.3
-    """silence that ends an utterance which `hold_open` says is unfinished ("nine point ...")"""
+    """silence that ends any utterance, also one which `hold_open` says is unfinished ("nine point ...")"""
     pre_roll_s: float = 0.35
     """sound kept before the first frame of speech, so that a soft first consonant is never clipped"""
     post_roll_s: float = 0.25
@@ -65,8 +65,8 @@ class Endpointer:
 
     Args:
         options: how utterances are cut.
-        hold_open: asked for each pause until it answers True or False; may be set anew at any time. It must answer
-            quickly: the stream waits.
+        hold_open: asked for each pause until it knows; may be set anew at any time. It must answer quickly: the stream
+            waits.
     """
 
     def __init__(self, options: EndpointOptions | None = None, hold_open: HoldOpen | None = None) -> None:
@@ -122,8 +122,8 @@ class Endpointer:
         """s of silence since the last speech of the utterance under way; 0 when there is none."""
         return self._cutter.pause_so_far()
 
-    def _held(self, segment: Segment) -> bool | None:
-        return self.hold_open is not None and self.hold_open(segment)
+    def _held(self, segment: Segment) -> float | None:
+        return 0.0 if self.hold_open is None else self.hold_open(segment)
 
 
 def segments_of(
@@ -135,7 +135,7 @@ def segments_of(
     Args:
         samples: mono at SAMPLE_RATE, -1..1, as `read_sound` gives them. Times of the segments count from their start.
     """
-    cutter = _Cutter(options or EndpointOptions(), hold_open or (lambda segment: False))
+    cutter = _Cutter(options or EndpointOptions(), hold_open or (lambda segment: 0.0))
     cutter.begin(0.0)
     for at in range(0, len(samples), 10 * SAMPLE_RATE):
         cutter.take(samples[at : at + 10 * SAMPLE_RATE])
@@ -200,8 +200,8 @@ class _Utterance:
     """it follows straight on an utterance that was cut for its length"""
     asked_at: int = -1
     """value of `last` when `hold_open` was asked"""
-    held: bool | None = False
-    """what it answered; None = not known yet"""
+    held: float | None = 0.0
+    """what it answered"""
 
 
 class _Cutter:
@@ -273,7 +273,7 @@ class _Cutter:
         utterance.levels.append(self._noise.smoothed)
         if score >= self._keep_db:
             utterance.last = self._frame
-            utterance.held = False
+            utterance.held = 0.0
         if not was_settled and self._noise.settled and not self._trim(utterance):
             self._utterance = None
             return []
@@ -301,8 +301,9 @@ class _Cutter:
             return []
         if utterance.asked_at != utterance.last or utterance.held is None:
             utterance.asked_at = utterance.last
-            utterance.held = self._is_speech(utterance) and self._hold_open(self._segment(utterance, ""))
-        if utterance.held is not False and silent < self._pause_frames(options.held_pause_s):
+            utterance.held = self._hold_open(self._segment(utterance, "")) if self._is_speech(utterance) else 0.0
+        held = options.held_pause_s if utterance.held is None else min(utterance.held, options.held_pause_s)
+        if silent < self._pause_frames(held):
             return []
         self._utterance = None
         return self._finish(utterance, "")

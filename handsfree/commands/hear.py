@@ -61,7 +61,7 @@ def utterances(file: Path, ears: ListeningAhead, expectation: Expectation) -> It
     samples = read_sound(file).samples
     ears.prepare(expectation)
     heard = None
-    for segment in segments_of(samples, hold_open=ears.is_unfinished_now):
+    for segment in segments_of(samples, hold_open=ears.pause_behind_known):
         heard = ears.hear(segment, expectation)
         yield heard
     if heard is None:

@@ -155,9 +155,9 @@ def _hold(
     hearing = _open_hearing(source, language, settings)
     ears = None if hearing is None else ListeningAhead(hearing, Unfinished(language))
     if ears is not None and isinstance(source, MicrophoneSource):
-        source.listen_ahead(ears.begin, ears.is_unfinished)
+        source.listen_ahead(ears.begin, ears.pause_behind)
     if ears is not None and isinstance(source, RecordingSource):
-        source.hold_open(ears.is_unfinished_now)
+        source.hold_open(ears.pause_behind_known)
     voice = manner.voice or ("spoken" if manner.source == "mic" else "printed")
     say = _quiet if manner.as_json else _print
     speaker = open_speaker(voice, settings, say, gate=gate)
