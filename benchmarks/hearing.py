@@ -34,6 +34,7 @@ from benchmarks.hearing_trials import (
     truth_of,
     try_clip,
 )
+from benchmarks.steps import expectation_named
 from handsfree.language import load_language
 from handsfree.listeners.agreement import load_gates
 from handsfree.listeners.hearing import open_hearing
@@ -69,7 +70,8 @@ def listened(args: argparse.Namespace) -> list[Trial]:
 
 
 def memory_growth(args: argparse.Namespace) -> list[tuple[int, float]]:
-    """Utterances heard and MB held, as the utterances go on; clips, conditions and steps alternate."""
+    """Utterances heard and MB held, as the utterances go on; clips, conditions and steps alternate. As in a visit, each
+    step is prepared before its answer."""
     language = load_language()
     clips = chosen_clips(args)
     hearing = open_hearing(language, default_settings(), args.listener)
@@ -78,9 +80,12 @@ def memory_growth(args: argparse.Namespace) -> list[tuple[int, float]]:
         if number % max(1, args.growth // 20) == 0:
             held.append((number, round(_memory_mb(), 1)))
             print(*held[-1], flush=True)
-        try_clip(
-            hearing, language, clips[number % len(clips)], args.conditions[number % len(args.conditions)], args.noise
-        )
+        clip, condition = clips[number % len(clips)], args.conditions[number % len(args.conditions)]
+        hearing.prepare(expectation_named(clip.expect, language))
+        trial = try_clip(hearing, language, clip, condition, args.noise)
+        if args.save:
+            with args.save.open("a", encoding="utf-8") as file:
+                file.write(json.dumps(trial_to_json(trial)) + "\n")
     hearing.close()
     return held
 

@@ -14,6 +14,7 @@ from handsfree.listeners.base import FREE_AGREES, Candidate, Opinion, Words, out
 from handsfree.listeners.beam import Decoder, Text, by_value, search
 from handsfree.listeners.compiled import Compiled
 from handsfree.listeners.levels import could_take, levelled, speech_seconds
+from handsfree.listeners.memory import give_back
 from handsfree.listeners.spelling import Surfaces
 from handsfree.listeners.tokens import TokenGrammar, TokenTrie
 from handsfree.model import SAMPLE_RATE, Expectation, Nothing, Outcome, Segment, Unsure
@@ -48,6 +49,8 @@ class NeuralListener:
     def prepare(self, expectation: Expectation) -> None:
         grammar = self._grammar(expectation)
         grammar.arcs(grammar.start)
+        # Now, while a prompt is spoken, and not when an answer is waited for.
+        give_back()
 
     def listen(self, segment: Segment, expectation: Expectation) -> Opinion:
         began = time.perf_counter()

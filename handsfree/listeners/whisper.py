@@ -48,7 +48,7 @@ class WhisperModel:
         folder = converted_folder(source, cache_folder, self.end + 1)
         self.encoder = open_graph(folder / "encoder.onnx", threads)
         self.decoder = open_graph(folder / "decoder.onnx", threads)
-        self.embeddings: NDArray[np.float16] = np.load(folder / EMBEDDINGS, mmap_mode="r")
+        self.embeddings = folder / EMBEDDINGS
         self.cross_names = [o.name for o in self.encoder.get_outputs()]
         self.output_names = [o.name for o in self.decoder.get_outputs()]
 
@@ -68,6 +68,8 @@ class WhisperDecoder:
     def __init__(self, model: WhisperModel, samples: NDArray[np.float32]) -> None:
         self._model = model
         self.end = model.end
+        # Mapped anew each time: the system maps whole stretches around each row that is read, and they add up.
+        self._embeddings: NDArray[np.float16] = np.load(model.embeddings, mmap_mode="r")
         needed = -(-len(samples) * 100 // SAMPLE_RATE) + 50
         frames = max(WINDOW_FRAMES, needed + needed % 2)
         out = model.encoder.run(None, {"mel": log_mel(samples, min(frames, 3000))})
@@ -86,7 +88,7 @@ class WhisperDecoder:
 
     def step(self, parents: NDArray[np.int64], tokens: NDArray[np.int64]) -> NDArray[np.float32]:
         feed = {
-            "embedded": self._model.embeddings[tokens].astype(np.float32),
+            "embedded": self._embeddings[tokens].astype(np.float32),
             "parents": parents,
             "position": np.array([self._position], np.int64),
             **self._cross,
