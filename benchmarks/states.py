@@ -14,6 +14,7 @@ taken up again without a yes; interrupted anywhere, also between two events, the
 from __future__ import annotations
 
 import argparse
+import gc
 import json
 import sys
 from pathlib import Path
@@ -29,6 +30,7 @@ from handsfree.plans import plan_from_text
 def explore(name: str, most: int) -> Exploration:
     """The states of one of the small plans."""
     text, own = PLANS[name]
+    gc.disable()  # every state is kept, and none is part of a circle
     return Explorer(plan_from_text(text.replace("{name}", "small")), own).run(most)
 
 
