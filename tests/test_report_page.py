@@ -22,10 +22,12 @@ from visit_builder import JOB, VisitBuilder, build_visit, plan_text
 from handsfree import events as ev
 from handsfree.record import VisitFolder
 from handsfree.record.reading import read_visit
-from handsfree.record.visit import Judgement, VisitRecord
+from handsfree.record.visit import ChunkRecord, ItemRecord, Judgement, Value, VisitRecord
 from handsfree.report import write_report
+from handsfree.report.attention import points_of
 from handsfree.report.clips import ClipSounds
 from handsfree.report.gauge import WIDTH, draw_gauge
+from handsfree.report.job_facts import instruments
 from handsfree.report.page import render_page
 
 EMPTY = {"meta", "br", "link", "img", "hr", "input", "line", "circle", "path", "rect"}
@@ -272,6 +274,33 @@ def test_a_certificate_that_had_run_out_needs_attention(tmp_path: Path) -> None:
     assert (
         "Certificate run out. Analyser (Orrell A5): valid until 24 November 2026" in section(page, "attention").words()
     )
+
+
+@pytest.mark.parametrize(
+    ("last_read", "how", "ran_out", "days"),
+    [
+        ("2026-11-25T12:00:00+00:00", "spoken yes", "", 1),
+        ("2026-11-26T12:00:00+00:00", "spoken yes", "", 0),
+        ("2026-11-27T08:00:00+00:00", "spoken yes", "before the visit's last day", -1),
+        ("2026-11-27T08:00:00+00:00", "amended in review", "", 1),
+    ],
+)
+def test_a_certificate_is_held_against_the_last_day_of_reading(
+    last_read: str, how: str, ran_out: str, days: int
+) -> None:
+    """A visit taken up again on a later day used its instruments then; what was amended in review did not."""
+    value = Value(2, last_read, "co2_max", "CO2", "9.2", how=how)
+    item = ItemRecord("co2_max", "CO2", "combustion", True, "answered", values=(value,))
+    record = VisitRecord(
+        path=Path("visit"),
+        date="2026-11-25",
+        began="2026-11-25T09:00:00+00:00",
+        job={"instruments": {"analyser": {"make": "Orrell", "certificate_until": "2026-11-26"}}},
+        chunks=(ChunkRecord("combustion", "Combustion", (item,)),),
+    )
+    (tool,) = instruments(record)
+    assert (tool.ran_out, tool.days) == (ran_out, days)
+    assert any(p.heading == "Certificate run out." for p in points_of(record)) == bool(ran_out)
 
 
 HOSTILE = "<script>alert(1)</script> \"&' <img src=x onerror=y>"

@@ -32,8 +32,7 @@ from handsfree.plans.plan import ABSENT, Item, Plan
 from handsfree.record.folder import JOB, VisitFolder, read_visit_text
 from handsfree.record.kept_plan import plan_hash, read_kept_plan
 from handsfree.record.photo import Picture
-
-AMENDED = "amended in review"
+from handsfree.record.visit import AMENDED
 
 
 @dataclass(frozen=True, slots=True)

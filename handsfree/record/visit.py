@@ -17,6 +17,9 @@ SURE_ENOUGH = ("published", "computed", "")
 
 ABSENT = {"no_reading": "no reading", "not_fitted": "not fitted", "no_access": "no access"}
 
+AMENDED = "amended in review"
+"""how a value was confirmed that was changed in review"""
+
 ItemState = Literal["answered", "open", "not asked", "not applicable"]
 Who = Literal["engineer", "program", "record"]
 

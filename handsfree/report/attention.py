@@ -38,9 +38,9 @@ def _points(record: VisitRecord) -> Iterator[Point]:
             "A value was amended or a photo added after the last sign-off; see the conversation.",
         )
     for tool in instruments(record):
-        if tool.days is not None and tool.days < 0:
+        if tool.ran_out:
             name = print_label(f"{tool.name} ({tool.what})" if tool.what else tool.name)
-            yield Point("Certificate run out.", f"{name}: valid until {print_date(tool.until)}, before the visit.")
+            yield Point("Certificate run out.", f"{name}: valid until {print_date(tool.until)}, {tool.ran_out}.")
     for value in record.outside:
         printed = print_value(value) if isinstance(value, Value) else print_result(value)
         judged = print_signs(value.judgement.words) if value.judgement else ""

@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from handsfree.record.visit import VisitRecord
+from handsfree.record.visit import AMENDED, VisitRecord
 from handsfree.report.wording import print_date, print_key
 
 IDENTITY = (
@@ -35,7 +35,9 @@ class Instrument:
     until: str
     """ISO date"""
     days: int | None
-    """from the visit to the last day of the certificate; negative: it had run out"""
+    """from the last day on which the visit read values to the last day of the certificate; negative: it had run out"""
+    ran_out: str = ""
+    """when it had run out, in words"""
 
 
 def identity(record: VisitRecord) -> list[tuple[str, list[tuple[str, str]]]]:
@@ -65,16 +67,29 @@ def headline(record: VisitRecord) -> list[str]:
 
 
 def instruments(record: VisitRecord) -> list[Instrument]:
-    """The instruments of the job."""
+    """The instruments of the job. A visit that was taken up again on a later day used them then too."""
     rows = record.job.get("instruments")
     found = []
     for name, row in rows.items() if isinstance(rows, Mapping) else ():
         if isinstance(row, Mapping):
             until = str(row.get("certificate_until", ""))
             what = " ".join(str(row[k]) for k in ("make", "model") if row.get(k))
-            days = _days_between(record.date, until)
-            found.append(Instrument(name.replace("_", " "), what, str(row.get("serial", "")), until, days))
+            first = _days_between(record.date, until)
+            days = None if first is None else first - days_held(record)
+            ran_out = "" if days is None or days >= 0 else "before the visit"
+            if ran_out and first is not None and first >= 0:
+                ran_out = "before the visit's last day"
+            found.append(Instrument(name.replace("_", " "), what, str(row.get("serial", "")), until, days, ran_out))
     return found
+
+
+def days_held(record: VisitRecord) -> int:
+    """Days from the first event of a visit to its last value that was not amended in review; 0 for a visit of one day.
+
+    The date of the visit is the one that was given when it began; the journal's clock says how much later values were read.
+    """
+    read = [v.time[:10] for i in record.items() for v in (*i.values, *i.earlier) if v.how != AMENDED]
+    return max(_days_between(record.began[:10], max(read, default="")) or 0, 0)
 
 
 def _job_value(key: str, value: object) -> str:
