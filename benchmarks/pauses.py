@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 
 from benchmarks.hearing_counts import wilson
 from benchmarks.hearing_trials import Clip, read_manifest, truth_of
-from benchmarks.latency import in_a_room, with_pause, word_ends
+from benchmarks.latency import BEFORE_S, in_a_room, with_pause, word_ends
 from benchmarks.steps import expectation_named
 from handsfree.audio.endpointing import EndpointOptions, segments_of
 from handsfree.audio.wav import read_sound
@@ -139,9 +139,10 @@ def paused(clips: Sequence[Clip], given: argparse.Namespace, language: Language)
         if not ends:
             continue
         done += 1
-        sound = with_pause(samples, quietest(samples, ends[k - 1]), given.pause)
-        sound = in_a_room(sound, np.random.default_rng(done))
-        yield _listen(clip, k, place, sound, ears, ahead, language, hold=not given.no_hold)
+        at_s = quietest(samples, ends[k - 1])
+        sound = in_a_room(with_pause(samples, at_s, given.pause), np.random.default_rng(done))
+        over_s = BEFORE_S + at_s + given.pause + NEARBY_S if given.cuts_only else len(sound) / SAMPLE_RATE
+        yield _listen(clip, k, place, sound, ears, ahead, language, hold=not given.no_hold, until_s=over_s)
     ahead.close()
     hearing.close()
 
@@ -156,17 +157,22 @@ def _listen(
     language: Language,
     *,
     hold: bool,
+    until_s: float,
 ) -> Paused:
+    """Listen to one clip; what ends later than `until_s` is not listened to any more."""
     expectation = expectation_named(clip.expect, language)
     ahead.prepare(expectation)
     ears.heard.clear()
     answers: list[float] = []
 
     def pause_behind(segment: Segment) -> float:
+        if segment.end_s > until_s:
+            return 0.0
         answers.append(ahead.pause_behind_known(segment))
         return answers[-1] if hold else 0.0
 
-    outcomes = [ahead.hear(s, expectation).outcome for s in segments_of(sound, hold_open=pause_behind)]
+    segments = segments_of(sound, hold_open=pause_behind)
+    outcomes = [ahead.hear(s, expectation).outcome if s.end_s <= until_s else Nothing() for s in segments]
     first = " ".join(clip.transcript.split()[:k])
     return Paused(
         path=clip.name,
@@ -182,10 +188,11 @@ def _listen(
     )
 
 
-def counted(rows: Sequence[Paused]) -> dict[str, Any]:
+def counted(rows: Sequence[Paused], *, cuts_only: bool = False) -> dict[str, Any]:
     """The counts, of all and of each kind of first half."""
 
-    usual = EndpointOptions().pause_s
+    def behind(kept: Sequence[Paused]) -> dict[float, int]:
+        return dict(Counter(r.waits_s[-1] or EndpointOptions().pause_s for r in kept if r.waits_s))
 
     def of(kept: Sequence[Paused]) -> dict[str, Any]:
         cut = sum(r.pieces > 1 for r in kept)
@@ -195,8 +202,7 @@ def counted(rows: Sequence[Paused]) -> dict[str, Any]:
             "cut": cut,
             "cut_95": [round(x, 4) for x in wilson(cut, len(kept))] if kept else None,
             "not_heard": sum(r.pieces == 0 for r in kept),
-            "right_of_whole": sum(r.right for r in whole),
-            "pause_behind_the_whole": dict(Counter(r.waits_s[-1] or usual for r in whole if r.waits_s)),
+            **({} if cuts_only else {"right_of_whole": sum(r.right for r in whole), "pause_behind_it": behind(whole)}),
         }
 
     table = {"all": of(rows)}
@@ -215,6 +221,7 @@ def main() -> None:
     parser.add_argument("--pause", type=float, default=0.8)
     parser.add_argument("--place", nargs="*", default=["number"], help="of: number, before, behind")
     parser.add_argument("--no-hold", action="store_true", help="do not wait longer for unfinished numbers")
+    parser.add_argument("--cuts-only", action="store_true", help="do not listen to the whole: a third of the time")
     parser.add_argument("--save", type=Path)
     parser.add_argument("--json", type=Path)
     given = parser.parse_args()
@@ -225,7 +232,7 @@ def main() -> None:
         if given.save:
             with given.save.open("a", encoding="utf-8") as file:
                 file.write(json.dumps(asdict(row)) + "\n")
-    table = counted(rows)
+    table = counted(rows, cuts_only=given.cuts_only)
     print(f"pause of {given.pause:g} s inside")
     for name, count in table.items():
         print(f"  {name:28} {count}")

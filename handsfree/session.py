@@ -6,7 +6,7 @@ import contextlib
 import importlib
 import threading
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass, replace
 from typing import Protocol
@@ -225,10 +225,9 @@ class Session:
     def _end(self, state: State, complete: bool, *, finished: bool) -> VisitEnd:
         return VisitEnd(complete, finished, state, self._first_prompt_s or 0.0)
 
-    def _keep(self, state: State, events: Iterable[Event]) -> State:
-        """Every event on disk, then in the state, then on the screen: nothing is spoken before it is saved."""
-        for event in events:
-            entry = self._folder.append(event)
+    def _keep(self, state: State, events: Sequence[Event]) -> State:
+        """All events of a decision on disk, then in the state, then on the screen: nothing is spoken before it is saved."""
+        for entry in self._folder.append_all(events):
             state = apply(state, entry)
             self._on_entry(entry)
         return state

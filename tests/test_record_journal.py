@@ -48,6 +48,7 @@ class FileInMemory:
         self.sync_fails = 0
         """how many of the next fsyncs fail"""
         self.truncate_fails = False
+        self.syncs = 0
 
     def write(self, data: bytes) -> int:
         if self.chunk is not None:
@@ -64,6 +65,7 @@ class FileInMemory:
         if self.sync_fails:
             self.sync_fails -= 1
             raise OSError(errno.EIO, "Input/output error")
+        self.syncs += 1
 
     def truncate(self, size: int) -> None:
         if self.truncate_fails:
@@ -261,6 +263,30 @@ def test_a_full_disk_acknowledges_nothing_by_half(chunk: int | None) -> None:
                 kept.append(journal.append(event))
         assert len(kept) < len(events)
         assert read_lines(file.content) == JournalReading(tuple(kept), Intact(), journal.last_hash, len(file.content))
+
+
+@given(some_events)
+def test_events_written_together_are_those_written_one_by_one(events: list[Event]) -> None:
+    """The same bytes and entries, with one fsync for all of them."""
+    file = FileInMemory()
+    entries = new_journal(file).append_all(events)
+    assert (file.content, entries) == written(events)
+    assert file.syncs == 1
+
+
+def test_of_events_written_together_a_full_disk_acknowledges_none() -> None:
+    """Wherever the disk fills up, the file holds what was acknowledged before, and the chain goes on from there."""
+    events = [reading("9.2"), Said(text="nine point two percent"), reading("9.4")]
+    whole = written([Said(text="first"), *events])[0]
+    for room in range(len(written([Said(text="first")])[0]), len(whole), 5):
+        file = FileInMemory(room)
+        journal = new_journal(file)
+        first = journal.append(Said(text="first"))
+        with pytest.raises(MissingPart):
+            journal.append_all(events)
+        assert read_lines(file.content).entries == (first,)
+        file.room = None
+        assert (first, *journal.append_all(events)) == read_lines(file.content).entries
 
 
 def test_once_there_is_room_again_the_journal_goes_on() -> None:

@@ -12,7 +12,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
@@ -127,6 +127,10 @@ class VisitFolder:
     def append(self, event: Event) -> Entry:
         """As `Journal.append`."""
         return self.journal.append(event)
+
+    def append_all(self, events: Sequence[Event]) -> tuple[Entry, ...]:
+        """As `Journal.append_all`."""
+        return self.journal.append_all(events)
 
     def save_clip(self, samples: NDArray[np.float32] | NDArray[np.int16], rate: int = 16_000) -> str:
         """Writes one utterance; it is on disk, under its name, before this returns.

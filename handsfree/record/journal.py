@@ -21,7 +21,7 @@ import errno
 import hashlib
 import json
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -269,27 +269,35 @@ class Journal:
         return self._before
 
     def append(self, event: Event) -> Entry:
-        """Writes the event and has it on disk before it returns.
+        """`append_all` of one event."""
+        return self.append_all((event,))[0]
+
+    def append_all(self, events: Sequence[Event]) -> tuple[Entry, ...]:
+        """Writes the events and has them on disk before it returns: one fsync for all, which a slow disk takes 0.1 s for.
 
         Returns:
-            The entry just as `read_journal` will give it, so that the live run and a replay see the same values.
+            The entries just as `read_journal` will give them, so that the live run and a replay see the same values.
 
         Raises:
-            MissingPart: it could not be written (the disk is full, or gone). The journal then ends with the event
-                before. After a write that failed cleanly the next append may be tried; after a failed fsync the journal
+            MissingPart: they could not be written (the disk is full, or gone). The journal then ends with the event
+                before them. After a write that failed cleanly the next append may be tried; after a failed fsync the journal
                 refuses everything until it is opened anew, because what the disk holds is no longer known.
-            TypeError, ValueError: the event holds something that is not JSON; nothing was written.
+            TypeError, ValueError: an event holds something that is not JSON; nothing was written.
         """
         if self._broken:
             raise MissingPart(f"the journal can no longer be written: {self._broken}", _DISK_HINT)
-        number = self._number + 1
-        line = encode_line(number, self._now().isoformat(timespec="milliseconds"), event, self._before)
-        entry = decode_line(line, number, self._before)
-        self._write_whole(line + b"\n")
-        self._number = number
-        self._before = hash_line(line)
-        self._size += len(line) + 1
-        return entry
+        lines, entries, before = b"", [], self._before
+        for number, event in enumerate(events, self._number + 1):
+            line = encode_line(number, self._now().isoformat(timespec="milliseconds"), event, before)
+            entries.append(decode_line(line, number, before))
+            lines += line + b"\n"
+            before = hash_line(line)
+        if lines:
+            self._write_whole(lines)
+        self._number += len(entries)
+        self._before = before
+        self._size += len(lines)
+        return tuple(entries)
 
     def _write_whole(self, data: bytes) -> None:
         rest = memoryview(data)
