@@ -104,7 +104,7 @@ class ListeningAhead:
         if isinstance(heard.outcome, Command) and not heard.outcome.readings:
             # A plain command is whole, and an urgent one must not wait.
             return 0.0
-        rest = max((self._rest_of(words, begun.expectation) for words in heard.free_words), default=Rest.NONE)
+        rest = max(self._rest_of(words, begun.expectation) for words in (heard.words, *heard.free_words))
         if rest is Rest.UNCLEAR:
             # Where the listeners together understood, the one that did not says nothing.
             rest = Rest.POSSIBLE if isinstance(heard.outcome, Nothing | Unsure) else Rest.NONE

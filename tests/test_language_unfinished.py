@@ -45,16 +45,23 @@ def test_the_beginning_of_an_answer_is_unfinished(step: str, words: str) -> None
         ("mains_voltage", "two"),
         ("sensor_resistance", "thirty six"),
         ("system_pressure", "one point two"),
+        ("sensor_resistance", "thermistor resistance reads one five eight two"),
     ],
 )
 def test_an_answer_that_may_go_on_is_waited_for_a_little(step: str, words: str) -> None:
-    """A whole number where a point or hundreds may follow is an answer already, and may be the beginning of one; so is a
-    first decimal where two are read."""
+    """A whole number where a point or hundreds may follow is an answer already, and may be the beginning of one; so are
+    a first decimal where two are read, and digits said one by one."""
     assert UNFINISHED(words, expectation_of(step, LANGUAGE.quantities)) is Rest.POSSIBLE
 
 
 @pytest.mark.parametrize(
-    ("step", "words"), [("digits", "one three three fourth"), ("co", "one hundred night"), ("co2", "nine point who")]
+    ("step", "words"),
+    [
+        ("digits", "one three three fourth"),
+        ("co", "one hundred night"),
+        ("co2", "nine point who"),
+        ("date", "fourteen"),
+    ],
 )
 def test_a_number_that_goes_on_as_none_does_is_unclear(step: str, words: str) -> None:
     """Words that begin as an answer with a number does, and go on as none does, may be a number heard wrong."""

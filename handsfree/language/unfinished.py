@@ -52,6 +52,7 @@ class Unfinished:
         self._classes = grammar.numbers.classes
         self._numbers = frozenset(word for word, kind in self._classes.items() if kind in _OF_NUMBERS)
         self._digits = frozenset(grammar.numbers.words_of(DIGIT))
+        self._digits_and_zeros = self._digits | frozenset(grammar.numbers.words_of(ZERO))
         self._names = frozenset(n for q in grammar.quantities.values() for n in (*q.names, *q.shared))
 
     def __call__(self, text: str, expectation: Expectation) -> Rest:
@@ -69,7 +70,7 @@ class Unfinished:
         for k, word in enumerate(words):
             following = automaton.arcs(state).get(word)
             if following is None:
-                return Rest.NONE if self._numbers.isdisjoint(words[:k]) else Rest.UNCLEAR
+                return Rest.NONE if self._numbers.isdisjoint(words[: k + 1]) else Rest.UNCLEAR
             state = following
         next_words = automaton.arcs(state)
         if not next_words:
@@ -110,7 +111,8 @@ class Unfinished:
             return Rest.POSSIBLE if decimals < known.decimals else Rest.NONE
         if opened or (known.decimals and not self._digits.isdisjoint(next_words)):
             return Rest.DUE
-        return Rest.POSSIBLE if known.decimals or _is_small(reading, known) else Rest.NONE
+        spelled = all(word in self._digits_and_zeros for word in words[-2:]) and len(words) > 1
+        return Rest.POSSIBLE if known.decimals or spelled or _is_small(reading, known) else Rest.NONE
 
     def _decimals(self, words: Sequence[str]) -> int:
         """Words behind the last point."""
