@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import importlib
-import threading
 import time
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor, wait
@@ -131,17 +130,12 @@ def _same_sound(one: Segment, other: Segment) -> bool:
     )
 
 
-def load_properties_ahead() -> None:
-    """Import the library of physical properties beside the first prompts: it takes seconds, and hot-water output needs it
-    at once."""
-
-    def load() -> None:
-        # Where it is missing, the computation that needs it says so.
-        with contextlib.suppress(ImportError):
-            importlib.import_module("CoolProp.CoolProp")
-
-    # Not a daemon: an interpreter that ends under a native import aborts, and the exit code with it.
-    threading.Thread(target=load, name="load-properties").start()
+def load_properties() -> None:
+    """Import the library of physical properties: hot-water output needs it at once, and the import takes a second or more
+    in which no other thread of the interpreter runs."""
+    # Where it is missing, the computation that needs it says so.
+    with contextlib.suppress(ImportError):
+        importlib.import_module("CoolProp.CoolProp")
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,6 +162,8 @@ class Session:
         ears: the listeners; None when the source gives words.
         language: understands typed words.
         on_entry: called with every event once it is on disk (the screen, `--json`).
+        between: called once, between the first prompt and the second: for what takes long and holds every thread up. Before
+            the first it would delay that, and later it would tear prompts and answers.
     """
 
     def __init__(
@@ -180,6 +176,7 @@ class Session:
         language: Language,
         on_entry: Callable[[Entry], None],
         clock: Callable[[], float] = time.monotonic,
+        between: Callable[[], None] | None = None,
     ) -> None:
         self._engine = engine
         self._folder = folder
@@ -189,6 +186,7 @@ class Session:
         self._language = language
         self._on_entry = on_entry
         self._clock = clock
+        self._between = between
         self._started = clock()
         self._first_prompt_s: float | None = None
 
@@ -241,6 +239,9 @@ class Session:
                 case Say():
                     if self._first_prompt_s is None:
                         self._first_prompt_s = self._clock() - self._started
+                    elif self._between is not None:
+                        self._between()
+                        self._between = None
                     self._speaker.say(effect.text, brisk=effect.brisk)
                 case Cue():
                     self._speaker.cue(effect.name)

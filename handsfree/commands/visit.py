@@ -34,7 +34,7 @@ from handsfree.language import Language, load_language
 from handsfree.language.unfinished import Unfinished
 from handsfree.plans import Job, Plan, job_from_text, load_job, load_plan, plan_from_text
 from handsfree.record.folder import JOB, PLAN, VisitFolder, check_visit, read_visit_text
-from handsfree.session import ListeningAhead, Session, VisitEnd, load_properties_ahead
+from handsfree.session import ListeningAhead, Session, VisitEnd, load_properties
 from handsfree.settings import Settings, load_settings
 from handsfree.sources import MicrophoneSource, RecordingSource, Source, TypedSource, standard_input
 from handsfree.voice import SpeakerKind, open_speaker
@@ -164,8 +164,8 @@ def _hold(
     show = _print_json if manner.as_json else Screen(said=voice == "spoken").show
     try:
         with make_folder() as folder:
-            load_properties_ahead()
-            session = Session(Engine(plan, job, language), folder, source, speaker, ears, language, show)
+            engine = Engine(plan, job, language)
+            session = Session(engine, folder, source, speaker, ears, language, show, between=load_properties)
             if started is not None:
                 end = session.begin(_with_source(started, source))
             else:
