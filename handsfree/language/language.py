@@ -12,6 +12,7 @@ from handsfree.language.aliases import with_aliases
 from handsfree.language.automaton import WordAutomaton
 from handsfree.language.grammar import Grammar, load_grammar
 from handsfree.language.interpret import Interpreter
+from handsfree.language.plausible import plausibility
 from handsfree.language.sayable import compile_automaton, random_words, spellings_of
 from handsfree.language.units import Quantity
 from handsfree.model import Expectation, Outcome, Reading, decimal_string
@@ -33,6 +34,10 @@ class Language:
     def understand(self, words: str, expectation: Expectation = Expectation()) -> Outcome:  # noqa: B008 - frozen
         """The outcome of one utterance, spoken or written. Never raises, whatever the words are."""
         return self._interpreter.understand(words, expectation)
+
+    def plausibility(self, outcome: Outcome, expectation: Expectation) -> float:
+        """How likely it is that this is said in answer to the step, in nats against a usual answer: 0 or less."""
+        return plausibility(outcome, expectation, self.grammar)
 
     def say_number(self, value: Decimal) -> str:
         """Spoken words of a finite number; `understand` gives the number back with the same digits."""

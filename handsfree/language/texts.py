@@ -75,7 +75,7 @@ class Texts:
         if len(classes) > 2 and "Td" in classes and not re.search("[hkmbtp]", classes):
             texts += [t for t in self._spelling.spelled(core, letters=False, digits=True) if t != text]
         outcome = self.of_length(texts, "digits", length)
-        if isinstance(outcome, Text) and "ed" in classes and length is None:
+        if isinstance(outcome, Text) and length is None and ("ed" in classes or _has_lone_ten(classes)):
             return Unsure((outcome,), "single digits or pairs")
         return outcome
 
@@ -96,6 +96,11 @@ class Texts:
                 break
             start = end
         return words[start:]
+
+
+def _has_lone_ten(classes: str) -> bool:
+    """Whether "ninety" stands by itself among single digits: "nine three" and "nine two" sound like it."""
+    return bool(re.search("T(?!d)", classes)) and len(re.findall("(?<!T)d", classes)) > 1
 
 
 def _within_step(outcome: Outcome | None, expectation: Expectation) -> Outcome | None:
