@@ -2,8 +2,8 @@
 
     python -m benchmarks.calibrate opinions.jsonl [more.jsonl] [--rate 0.001] [--out gates.toml]
 
-Only utterances on which both neural listeners agree get as far as a gate. For each gate (a value or a command; a third
-listener the same, different, or not there) a few round thresholds are tried. What a threshold lets through wrongly is
+Only utterances on which both neural listeners agree get as far as a gate. For each gate (a value or a command; all, some or
+none of the others the same) a few round thresholds are tried. What a threshold lets through wrongly is
 not counted but estimated, by a logistic regression over all those utterances: the few that were wrong would otherwise
 put every threshold just behind themselves. The speakers are split into halves; what one half chose is counted on the
 other. Gates are chosen from all of them in the end, and the counts of the halves say how far to trust that.
@@ -90,7 +90,9 @@ def agreeing(trials: Iterable[Trial], gates: Gates) -> list[Agreeing]:
         best = max((o.values[0] for o in pair), key=lambda v: v.score)
         others = [o for o in trial.opinions if o.listener not in NEURAL]
         wrong = verdict(outcome, trial.truth) == "wrong"
-        found.append(Agreeing(trial, gate_name(best, others), (pair[0], pair[1]), best, wrong, weight_of(trial)))
+        found.append(
+            Agreeing(trial, gate_name(best, others, gates.sounds), (pair[0], pair[1]), best, wrong, weight_of(trial))
+        )
     return found
 
 
@@ -201,14 +203,14 @@ def expected_rate(cases: Sequence[Agreeing], total: float, gates: Gates) -> floa
     ) / max(total, 1e-9)
 
 
-def without_third(trials: Iterable[Trial]) -> list[Trial]:
+def without_others(trials: Iterable[Trial]) -> list[Trial]:
     """As if the two neural listeners were all there is."""
     return [replace(t, opinions=tuple(o for o in t.opinions if o.listener in NEURAL)) for t in trials]
 
 
 def tuned_on(trials: Sequence[Trial], rate: float, gates: Gates) -> Gates:
-    """The gates for both cases, a third listener there or not, each within the rate by itself."""
-    for some in (trials, without_third(trials)):
+    """The gates for both cases, other listeners there or not, each within the rate by itself."""
+    for some in (trials, without_others(trials)):
         gates = tuned(agreeing(some, gates), weight_in(some), rate, gates)
     return gates
 
@@ -314,16 +316,16 @@ def talk_table(trials: Sequence[Trial], gates: Gates) -> str:
 
 
 def outvoted_table(trials: Sequence[Trial], gates: Gates) -> str:
-    """Where two differ and the third agrees with one: what is taken, as the lead and the ratio that it needs move."""
-    lines = ["lead ratio  right  wrong   (of those that differ and have a third that agrees with one)"]
+    """Where two differ and others agree with one: what is taken, as the lead and the ratio that it needs move."""
+    lines = ["lead ratio  right  wrong   (of those that differ, and others agree with one)"]
     for ratio in (0.0, 1.0, 3.0):
         for lead in (-99.0, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0):
-            gate = replace(gates.outvoted, lead=lead, ratio=ratio)
+            moved = replace(gates, outvoted=replace(gates.outvoted, lead=lead, ratio=ratio))
             counts: Counter[str] = Counter()
             for trial in trials:
                 neural = [o for o in trial.opinions if o.listener in NEURAL]
                 others = [o for o in trial.opinions if o.listener not in NEURAL]
-                if found := outvoting(neural, others, gate):
+                if found := outvoting(neural, others, moved):
                     counts[verdict(found.outcome, trial.truth)] += 1
             lines.append(f"{lead:>5} {ratio:>4} {counts['right']:>6} {counts['wrong']:>6}")
     return "\n".join(lines)
@@ -347,7 +349,7 @@ def main() -> None:
         tried = tuned_on(chosen_on, options.rate, gates)
         print(f"\nchosen on the {name} half: {counted(chosen_on, tried)}")
         print(f"checked on the other:   {counted(checked_on, tried)}")
-        print(f"  without a third:      {counted(without_third(checked_on), tried)}")
+        print(f"  without the others:   {counted(without_others(checked_on), tried)}")
     print("\nrate, chosen on all")
     for rate in (0.0003, 0.001, 0.002, 0.003, 0.005, 0.01):
         print(f"{rate:>7} {counted(trials, tuned(cases, weight_in(trials), rate, gates))}")
@@ -361,7 +363,7 @@ def main() -> None:
             "the rate cannot be reached: what is left wrong looks like what is right. The strictest gates are proposed"
         )
     print(f"\nproposed for {options.rate}:", counted(trials, chosen))
-    print(by_gate([*cases, *agreeing(without_third(trials), gates)], chosen))
+    print(by_gate([*cases, *agreeing(without_others(trials), gates)], chosen))
     print("\n" + urgent_table(trials, gates))
     print("\n" + talk_table(trials, gates))
     print("\n" + outvoted_table(trials, gates))

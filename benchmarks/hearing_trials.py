@@ -212,7 +212,15 @@ def trial_to_json(trial: Trial) -> dict[str, Any]:
         {
             **{k: getattr(o, k) for k in ("listener", "free_words", "free_score", "refused", "seconds")},
             "scores": dict(o.scores),
-            "values": [{"words": v.words, "outcome": outcome_to_json(v.outcome), "score": v.score} for v in o.values],
+            "values": [
+                {
+                    "words": v.words,
+                    "outcome": outcome_to_json(v.outcome),
+                    "score": v.score,
+                    "plausibility": v.plausibility,
+                }
+                for v in o.values
+            ],
         }
         for o in trial.opinions
     ]
@@ -223,7 +231,10 @@ def trial_from_json(row: dict[str, Any]) -> Trial:
     """The inverse of `trial_to_json`."""
     opinions = []
     for o in row["opinions"]:
-        values = tuple(Candidate(v["words"], outcome_from_json(v["outcome"]), v["score"]) for v in o["values"])
+        values = tuple(
+            Candidate(v["words"], outcome_from_json(v["outcome"]), v["score"], v.get("plausibility", 0.0))
+            for v in o["values"]
+        )
         opinions.append(Opinion(**{**o, "values": values}))
     return Trial(**{"speaker": "", **row, "truth": outcome_from_json(row["truth"]), "opinions": tuple(opinions)})
 

@@ -6,9 +6,9 @@
 
 KOKORO holds the packages that `audio_fixtures/make.py` names; pico2wave (Debian, libttspico-utils) speaks the voices
 pico_gb and pico_us. The folder gets flac files and manifest.tsv (path, transcript, expect, part, voice) as they come;
-what is there already is kept, and a larger count continues a smaller one. The voices of "gates" are those of other
-languages, in no training of any listener: what gates are chosen on must be as strange to all listeners. The set for evaluation is listened to at
-the end and chooses nothing; its voices are in no training and no tuning.
+what is there already is kept, and a larger count continues a smaller one. The voices of "gates"
+are those of other languages, in no training of any listener: what gates are chosen on must be strange to all listeners.
+The set for evaluation is listened to at the end and chooses nothing; its voices are in no training and no tuning.
 """
 
 from __future__ import annotations

@@ -111,11 +111,11 @@ def test_two_words_that_a_third_listener_heard_need_not_be_written(words: str, t
 @pytest.mark.parametrize(
     ("margin", "behind", "ratio", "accepted"),
     [
-        (6.0, 1.0, -1.0, True),
-        (2.0, 1.0, -1.0, False),
-        (6.0, 1.0, 3.0, False),
-        (9.0, None, -1.0, True),
-        (4.0, None, -1.0, False),
+        (7.5, 1.0, -1.0, True),
+        (6.5, 1.0, -1.0, False),
+        (7.5, 1.0, 1.5, False),
+        (12.0, None, -1.0, True),
+        (9.0, None, -1.0, False),
     ],
 )
 def test_a_third_listener_outvotes_one_that_is_not_sure(
@@ -130,6 +130,33 @@ def test_a_third_listener_outvotes_one_that_is_not_sure(
     assert accepted or isinstance(outcome, Unsure)
     assert isinstance(pair(first, second, opinion("vosk", YES)), Unsure), "it heard a third thing"
     assert isinstance(pair(first, second), Unsure), "there is no third"
+
+
+def test_sounds_speak_for_a_value_unless_other_words_fit_far_better() -> None:
+    """Two that agree are asked for less where the phones put their value first, and for more where what was heard
+    without a grammar fits far better; for the value of one of two they count like any third listener, against each
+    other nothing is settled."""
+    weak = [opinion(n, NINE_TWO, NINE_FIVE, margin=1.8) for n in sorted(NEURAL)]
+    assert agree([*weak, opinion("phones", NINE_TWO, ratio=2.0)], GATES).outcome == NINE_TWO
+    assert isinstance(agree([*weak, opinion("phones", NINE_TWO, ratio=20.0)], GATES).outcome, Unsure)
+    assert isinstance(agree([*weak, opinion("phones", NINE_FIVE, NINE_TWO)], GATES).outcome, Unsure)
+    apart = [opinion("moonshine", NINE_TWO, NINE_FIVE, margin=9.0), opinion("whisper", NINE_FIVE, NINE_TWO, margin=1.0)]
+    assert agree([*apart, opinion("phones", NINE_TWO)], GATES).outcome == NINE_TWO
+    assert agree([*apart, opinion("phones", NINE_TWO), opinion("vosk", YES)], GATES).outcome == NINE_TWO
+    assert isinstance(agree([*apart, opinion("phones", NINE_TWO), opinion("vosk", NINE_FIVE)], GATES).outcome, Unsure)
+
+
+def test_sense_breaks_a_tie_of_sounds_and_overrules_no_clear_one() -> None:
+    """Values are compared by sound and plausibility together: the likelier one leads where sounds are level, the one
+    heard clearly stays first, and the free ratio is of sound alone."""
+    likely, strange = Candidate("nineteen", NINE_TWO, -1.5), Candidate("ninety", NINE_FIVE, -1.0, plausibility=-3.0)
+    assert Opinion("whisper", (likely, strange)).margin == pytest.approx(2.5)
+    clear = Opinion(
+        "whisper", (Candidate("ninety", NINE_FIVE, -1.0, plausibility=-3.0), Candidate("x", NINE_TWO, -9.0))
+    )
+    assert clear.margin == pytest.approx(5.0)
+    assert Opinion("whisper", clear.values, "free", -0.5).free_ratio == pytest.approx(0.5)
+    assert clear.weight_of(outcome_key(NINE_FIVE)) == pytest.approx(-4.0)
 
 
 def test_a_third_listener_alone_decides_nothing() -> None:

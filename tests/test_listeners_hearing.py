@@ -6,7 +6,7 @@ import dataclasses
 import importlib.util
 import json
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from pathlib import Path
 
@@ -89,6 +89,44 @@ def test_a_listener_that_fails_is_a_listener_that_is_missing() -> None:
     """Its exception does not reach the visit; with one opinion left everything is unsure."""
     hearing = hearing_of(StandIn("moonshine"), StandIn("whisper", fails=True))
     assert isinstance(hearing.hear(segment_of(), Expectation()).outcome, Unsure)
+    hearing.close()
+
+
+class StandInWeigher:
+    """Weighs by no sound at all: the order in which it got the values."""
+
+    name = "phones"
+
+    def __init__(self, fails: bool = False) -> None:
+        self._fails = fails
+
+    def listen(self, segment: Segment) -> NDArray[np.float32]:
+        return np.zeros((len(segment.samples), 1), np.float32)
+
+    def weigh(self, phones: NDArray[np.float32], opinions: Sequence[Opinion]) -> Opinion:
+        if self._fails:
+            raise RuntimeError("broken")
+        assert len(phones) == len(segment_of().samples)
+        return Opinion(self.name, tuple(v for o in opinions for v in o.values))
+
+
+@pytest.mark.parametrize("fails", [False, True])
+def test_sounds_are_weighed_after_the_listeners_have_spoken(fails: bool) -> None:
+    """The weigher is given the others' opinions and adds its own; one that fails is missing, and the visit goes on."""
+    ears = StandIn("moonshine"), StandIn("whisper")
+    hearing = Hearing(
+        {x.name: (lambda x=x: x) for x in ears},  # type: ignore[misc]
+        load_gates(),
+        weigher=lambda: StandInWeigher(fails),  # type: ignore[arg-type, return-value]
+    )
+    hearing.start()
+    hearing.wait_until_ready()
+    assert hearing.ready
+    opinions = hearing.opinions(segment_of(), Expectation())
+    assert [o.listener for o in opinions] == ["moonshine", "whisper", *([] if fails else ["phones"])]
+    heard = hearing.hear(segment_of(), Expectation())
+    assert heard.outcome == YES
+    assert ("phones failed" in heard.reason) is fails
     hearing.close()
 
 

@@ -13,9 +13,11 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from handsfree.audio.wav import read_sound
+from handsfree.listeners.base import Candidate, Opinion
 from handsfree.listeners.levels import levelled
 from handsfree.listeners.phones import (
     PHONES,
+    PhoneListener,
     PhoneNetwork,
     Pronunciations,
     fits,
@@ -23,6 +25,7 @@ from handsfree.listeners.phones import (
     free_phones,
     read_pronunciations,
 )
+from handsfree.model import Segment, Text
 
 FIXTURES = Path(__file__).parents[1] / "audio_fixtures"
 FEW = 4
@@ -46,6 +49,14 @@ def counted(phones: NDArray[np.float32], wanted: set[tuple[int, ...]]) -> float:
         if collapsed(path) in wanted:
             total += math.exp(sum(float(phones[t, p]) for t, p in enumerate(path)))
     return total
+
+
+def _fixture(said: str) -> NDArray[np.float32]:
+    """The clean recording of these words, levelled."""
+    rows = [r.split("\t") for r in (FIXTURES / "manifest.tsv").read_text(encoding="utf-8").splitlines()]
+    samples = levelled(read_sound(FIXTURES / next(r[0] for r in rows if r[1] == said)).samples)
+    assert samples is not None
+    return samples
 
 
 words = st.lists(st.lists(st.integers(1, FEW - 1), min_size=1, max_size=3), min_size=1, max_size=3)
@@ -99,13 +110,38 @@ def test_nothing_fits_better_than_the_likeliest_sounds() -> None:
     assert free_phones(phones[:0]) == ""
 
 
+def test_an_opinion_puts_values_in_the_order_of_their_sounds() -> None:
+    """Each value once, by the best of its texts; free words that fit better than any value make the free ratio positive;
+    a value that no sound fits is not among them, and nothing heard is refused."""
+    said, other = Text("12", "digits"), Text("13", "digits")
+    phones = PhoneNetwork().listen(_fixture("one point two bar"))
+    ear = PhoneListener()
+    first = Opinion(
+        "moonshine", (Candidate("one point three bar", other, -1.0), Candidate("one point two", said, -2.0))
+    )
+    second = Opinion("whisper", (Candidate("one point two bar", said, -1.0),), "One point two bar.")
+    opinion = ear.weigh(phones, [first, second])
+    assert [v.outcome for v in opinion.values] == [said, other]
+    assert opinion.values[0].words == "one point two bar"
+    assert opinion.free_ratio == 0.0
+    worse = ear.weigh(phones, [first, Opinion("whisper", (), "one point two bar")])
+    assert worse.free_ratio > 3
+    unknown = Opinion("vosk", (Candidate("xyzzy", said, 0.0),), "[unk]")
+    assert ear.weigh(phones, [unknown]).refused
+    assert ear.weigh(np.zeros((0, len(PHONES)), np.float32), [first, second]).refused
+
+
+def test_silence_has_no_phones() -> None:
+    """Digital silence and a few samples give no frames instead of an error."""
+    ear = PhoneListener()
+    for samples in (np.zeros(16000, np.float32), np.ones(10, np.float32)):
+        assert len(ear.listen(Segment(samples, 0.0, 1.0))) == 0
+
+
 def test_the_packaged_network_tells_near_words_apart() -> None:
     """On a recording of the fixtures the words that were said fit far better than words that sound like them."""
-    rows = (FIXTURES / "manifest.tsv").read_text(encoding="utf-8").splitlines()
-    name, said = next((r.split("\t")[0], "one point two bar") for r in rows if "\tone point two bar\t" in f"{r}\t")
-    samples = levelled(read_sound(FIXTURES / name).samples)
-    assert samples is not None
-    phones = PhoneNetwork().listen(samples)
+    said = "one point two bar"
+    phones = PhoneNetwork().listen(_fixture(said))
     sounds = read_pronunciations()
     right, *others = fits(phones, [said, "one point three bar", "nine point two bar", "one point two five bar"], sounds)
     assert right is not None

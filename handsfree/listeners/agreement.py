@@ -16,6 +16,8 @@ from handsfree.model import Command, Nothing, Outcome, Readings, Text, Unsure
 URGENT = frozenset({"smell_of_gas", "unsafe"})
 NEURAL = frozenset({"moonshine", "whisper"})
 """The listeners that must agree. They are independent: other architecture, other training data, other tokens."""
+WEIGHER = "phones"
+"""Weighs the values of the others by their sounds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,16 +54,16 @@ class ShortGate:
     words: float
     """up to so many words, at least one listener must have written the same without the grammar too"""
     supported_words: float
-    """up to so many, where a third listener heard the same"""
+    """up to so many, where all others heard the same"""
     command_ratio: float
     """nats: a command that neither would have written is taken while both free ratios together are no larger"""
     certain_ratio: float
-    """nats: where both free ratios are no larger, the third listener's other opinion of a single word does not count"""
+    """nats: where both free ratios are no larger, the others' other opinion of a single word does not count"""
 
 
 @dataclass(frozen=True, slots=True)
 class OutvotedGate:
-    """For two that heard different things where the third listener heard the same as one of them."""
+    """For two that heard different things where the others that heard one of them heard the same one."""
 
     lead: float
     """nats by which that value must lead, over both together: the margin of the one, less how far it is behind for the
@@ -70,29 +72,40 @@ class OutvotedGate:
     """nats that it counts as behind where the other did not hold it possible at all"""
     ratio: float
     """nats: free ratio of the one, at most"""
+    least_words: float
+    """fewer are asked"""
+
+
+@dataclass(frozen=True, slots=True)
+class SoundsGate:
+    """From where on the sounds of a value speak for it."""
+
+    ratio: float
+    """nats: free ratio of the phones, at most; the words that a listener heard without a grammar fit better beyond it"""
 
 
 @dataclass(frozen=True, slots=True)
 class Gates:
-    """All thresholds."""
+    """All thresholds. The two that must agree are asked for more, the fewer of the others heard the same."""
 
     value: Gate
-    """values of several words; no third listener is there"""
+    """values of several words: some of the others heard the same, or no others are there"""
     word: Gate
     """values of a single word, which much that is not ours sounds like"""
     command: Gate
     value_supported: Gate
-    """a third listener heard the same"""
+    """all others heard the same"""
     word_supported: Gate
     command_supported: Gate
     value_doubted: Gate
-    """a third listener heard something else, or words that are not ours"""
+    """all others heard something else, or words that are not ours"""
     word_doubted: Gate
     command_doubted: Gate
     talk: TalkGate
     urgent: UrgentGate
     short: ShortGate
     outvoted: OutvotedGate
+    sounds: SoundsGate
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,10 +128,14 @@ def load_gates(path: Path | None = None) -> Gates:
         table = tomllib.loads(path.read_text(encoding="utf-8"))
     except (OSError, tomllib.TOMLDecodeError) as error:
         raise BadInput(f"{path}: {error}", "mend the file") from None
-    kinds: dict[str, Any] = {
-        f.name: {"talk": TalkGate, "urgent": UrgentGate, "short": ShortGate, "outvoted": OutvotedGate}.get(f.name, Gate)
-        for f in fields(Gates)
+    others = {
+        "talk": TalkGate,
+        "urgent": UrgentGate,
+        "short": ShortGate,
+        "outvoted": OutvotedGate,
+        "sounds": SoundsGate,
     }
+    kinds: dict[str, Any] = {f.name: others.get(f.name, Gate) for f in fields(Gates)}
     built: dict[str, Any] = {}
     for name, kind in kinds.items():
         row = table.get(name, {})
@@ -149,7 +166,7 @@ def agree(opinions: Sequence[Opinion], gates: Gates, *, alone: bool = False) -> 
         return Agreed(speaking[0].free_words.lower(), Nothing("that was not for me"), "that was not for me")
     if len(neural) < 2:
         return _alone(neural[0], gates, alone)
-    if settled := outvoting(neural, others, gates.outvoted):
+    if settled := outvoting(neural, others, gates):
         return Agreed(settled.words, settled.outcome)
     if len(speaking) < 2:
         return _doubt(speaking, "only one of the two listeners understood it")
@@ -159,7 +176,7 @@ def agree(opinions: Sequence[Opinion], gates: Gates, *, alone: bool = False) -> 
     best = max((first.values[0], second.values[0]), key=lambda v: v.score)
     if isinstance(best.outcome, Unsure | Nothing):
         return Agreed(best.words, best.outcome, best.outcome.reason)
-    name = gate_name(best, others)
+    name = gate_name(best, others, gates.sounds)
     gate: Gate = getattr(gates, name)
     if weak := weakness((first, second), best, gate, gates.short):
         return _doubt([*speaking, *(o for o in others if o.values and not o.refused)], weak)
@@ -195,7 +212,7 @@ def _alone(opinion: Opinion, gates: Gates, allowed: bool) -> Agreed:
     best = opinion.values[0]
     if isinstance(best.outcome, Unsure | Nothing):
         return Agreed(best.words, best.outcome, best.outcome.reason)
-    gate: Gate = getattr(gates, gate_name(best, ()))
+    gate: Gate = getattr(gates, gate_name(best, (), gates.sounds))
     if not allowed:
         return _doubt([opinion], "only one listener is there")
     if opinion.margin < 2 * gate.margin_each or opinion.free_ratio > gate.ratio_each:
@@ -203,32 +220,44 @@ def _alone(opinion: Opinion, gates: Gates, allowed: bool) -> Agreed:
     return Agreed(best.words, best.outcome)
 
 
-def outvoting(neural: Sequence[Opinion], others: Sequence[Opinion], gate: OutvotedGate) -> Candidate | None:
-    """The value that the third listener and one of the two heard, where it leads clearly over both together; None
-    where the two agree, or no value does."""
-    heard = [o.values[0] if o.values and not o.refused else None for o in (*neural, *others)]
-    keys = [outcome_key(best.outcome) if best else "" for best in heard]
-    if len(heard) != 3 or len(neural) != 2 or keys[0] == keys[1] or not keys[2] or keys[2] not in keys[:2]:
+def outvoting(neural: Sequence[Opinion], others: Sequence[Opinion], gates: Gates) -> Candidate | None:
+    """The value of several words that one of the two and some of the others heard, where it leads clearly over both
+    together; None where the two agree, no value does, or another of the others is for the value of the other."""
+    if len(neural) != 2:
         return None
-    at = keys.index(keys[2])
-    one, other, best = neural[at], neural[1 - at], heard[at]
-    if best is None or isinstance(best.outcome, Unsure | Nothing) or one.free_ratio > gate.ratio:
+    tops = [outcome_key(o.values[0].outcome) if o.values and not o.refused else "" for o in neural]
+    votes = [{o.listener for o in others if top and hears(o, top, gates.sounds)} for top in tops]
+    if tops[0] == tops[1] or bool(votes[0]) == bool(votes[1]):
         return None
-    held = None if heard[1 - at] is None else other.score_of(keys[2])
-    behind = gate.missing if held is None else min(gate.missing, other.values[0].score - held)
+    at = 0 if votes[0] else 1
+    one, other, gate = neural[at], neural[1 - at], gates.outvoted
+    best = one.values[0]
+    if isinstance(best.outcome, Unsure | Nothing) or one.free_ratio > gate.ratio:
+        return None
+    if len(best.words.split()) < gate.least_words:
+        return None
+    held = other.weight_of(tops[at]) if tops[1 - at] else None
+    behind = gate.missing if held is None else min(gate.missing, other.values[0].weight - held)
     return best if one.margin - behind >= gate.lead else None
 
 
-def gate_name(best: Candidate, others: Sequence[Opinion]) -> str:
-    """The field of `Gates` that fits what a third listener says about the value of the two."""
+def hears(other: Opinion, wanted: str, gate: SoundsGate) -> bool:
+    """Whether a further opinion is for the outcome with this key."""
+    if not other.values or other.refused or outcome_key(other.values[0].outcome) != wanted:
+        return False
+    return other.listener != WEIGHER or other.free_ratio <= gate.ratio
+
+
+def gate_name(best: Candidate, others: Sequence[Opinion], gate: SoundsGate) -> str:
+    """The field of `Gates` that fits what the others say about the value of the two."""
     kind = "word" if len(best.words.split()) == 1 else "value"
     if _is_bare_command(best.outcome):
         kind = "command"
-    if not others:
-        return kind
     wanted = outcome_key(best.outcome)
-    supported = all(o.values and not o.refused and outcome_key(o.values[0].outcome) == wanted for o in others)
-    return f"{kind}_{'supported' if supported else 'doubted'}"
+    votes = [hears(o, wanted, gate) for o in others]
+    if votes and all(votes):
+        return f"{kind}_supported"
+    return f"{kind}_doubted" if votes and not any(votes) else kind
 
 
 def is_unwritten(pair: tuple[Opinion, Opinion], best: Candidate, name: str, gate: ShortGate) -> bool:

@@ -23,7 +23,14 @@ class Candidate:
     outcome: Outcome
     """what `Language.understand` makes of those words; never Nothing"""
     score: float
-    """natural logarithm of the probability of all spellings of this value together"""
+    """natural logarithm of the probability of all spellings of this value together, by its sound alone"""
+    plausibility: float = 0.0
+    """nats, 0 or less: how likely it is that this is said in answer to the step, as `Language.plausibility`"""
+
+    @property
+    def weight(self) -> float:
+        """Sound and sense together: what values are compared by."""
+        return self.score + self.plausibility
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,16 +56,16 @@ class Opinion:
         """Nats between the best value and the next different one; 99 when there is no other."""
         if len(self.values) < 2:
             return 99.0
-        return self.values[0].score - self.values[1].score
+        return self.values[0].weight - self.values[1].weight
 
     @property
     def free_ratio(self) -> float:
-        """Nats by which free decoding beats the grammar; negative when the grammar fits better."""
+        """Nats by which free decoding beats the best value, by sound alone; negative when the value fits better."""
         return self.free_score - self.values[0].score if self.values else 99.0
 
-    def score_of(self, key: str) -> float | None:
-        """The score of the value with this `outcome_key`, or None when it is not among the values."""
-        return next((v.score for v in self.values if outcome_key(v.outcome) == key), None)
+    def weight_of(self, key: str) -> float | None:
+        """The weight of the value with this `outcome_key`, or None when it is not among the values."""
+        return next((v.weight for v in self.values if outcome_key(v.outcome) == key), None)
 
     def report(self) -> ListenerReport:
         """The opinion as it travels on and is kept."""
@@ -109,6 +116,8 @@ class Words(Protocol):
     def automaton(self, expectation: Expectation) -> WordAutomaton: ...
 
     def understand(self, words: str, expectation: Expectation = ...) -> Outcome: ...
+
+    def plausibility(self, outcome: Outcome, expectation: Expectation) -> float: ...
 
     def vocabulary(self, expectation: Expectation) -> Sequence[str]: ...
 

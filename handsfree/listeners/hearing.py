@@ -8,9 +8,10 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from concurrent.futures import TimeoutError as FutureTimeout
 from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from handsfree.errors import BadInput, HandsfreeError, MissingPart
-from handsfree.listeners.agreement import Agreed, Gates, agree, load_gates
+from handsfree.listeners.agreement import WEIGHER, Agreed, Gates, agree, load_gates
 from handsfree.listeners.base import Listener, Opinion, Words
 from handsfree.listeners.models import find_vosk_models, find_wheel_model
 from handsfree.listeners.spelling import Surfaces
@@ -27,6 +28,12 @@ from handsfree.model import (
 )
 from handsfree.settings import Settings
 
+if TYPE_CHECKING:
+    from handsfree.listeners.phones import PhoneListener
+
+T = TypeVar("T")
+R = TypeVar("R")
+
 LONGEST_S = 20.0
 """s: nothing that a step can take is longer. Longer talk is not for us, and its cost would have no bound."""
 PATIENCE_S = 30.0
@@ -36,29 +43,26 @@ LOADING_S = 180.0
 NAMES = ("moonshine", "whisper", "vosk")
 
 
-class _Ear:
+class _Ear(Generic[T]):
     """One listener and its thread."""
 
-    def __init__(self, name: str, make: Callable[[], Listener]) -> None:
+    def __init__(self, name: str, make: Callable[[], T]) -> None:
         self.name = name
         self._make = make
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix=f"listener-{name}")
-        self._loaded: Future[Listener] | None = None
+        self._loaded: Future[T] | None = None
         self._lock = threading.Lock()
 
-    def load(self) -> Future[Listener]:
+    def load(self) -> Future[T]:
         with self._lock:
             if self._loaded is None:
                 self._loaded = self._thread.submit(self._make)
             return self._loaded
 
-    def listen(self, segment: Segment, expectation: Expectation) -> Future[Opinion]:
+    def ask(self, work: Callable[[T], R]) -> Future[R]:
+        """What the work makes of the listener, in its thread."""
         loaded = self.load()
-        return self._thread.submit(lambda: loaded.result().listen(segment, expectation))
-
-    def prepare(self, expectation: Expectation) -> None:
-        loaded = self.load()
-        self._thread.submit(lambda: loaded.result().prepare(expectation))
+        return self._thread.submit(lambda: work(loaded.result()))
 
     def close(self) -> None:
         self._thread.shutdown(wait=True, cancel_futures=True)
@@ -71,22 +75,31 @@ class Hearing:
         listeners: name -> what makes the listener; called once, in the listener's own thread.
         gates: what must hold before anything is accepted.
         alone: accept a single neural listener (for comparisons).
+        weigher: makes what weighs the others' values by their sounds; None where its network is not installed.
     """
 
-    def __init__(self, listeners: Mapping[str, Callable[[], Listener]], gates: Gates, *, alone: bool = False) -> None:
+    def __init__(
+        self,
+        listeners: Mapping[str, Callable[[], Listener]],
+        gates: Gates,
+        *,
+        alone: bool = False,
+        weigher: Callable[[], PhoneListener] | None = None,
+    ) -> None:
         self._ears = [_Ear(name, make) for name, make in listeners.items()]
+        self._weigher = None if weigher is None else _Ear(WEIGHER, weigher)
         self._gates = gates
         self._alone = alone
 
     def start(self) -> None:
         """Begin to load; returns at once."""
-        for ear in self._ears:
+        for ear in self._all():
             ear.load()
 
     @property
     def ready(self) -> bool:
         """True once every listener has loaded."""
-        return all(ear.load().done() for ear in self._ears)
+        return all(ear.load().done() for ear in self._all())
 
     def wait_until_ready(self) -> None:
         """Wait for the listeners.
@@ -94,13 +107,13 @@ class Hearing:
         Raises:
             HandsfreeError: one could not be loaded; the message says why and what helps.
         """
-        for ear in self._ears:
+        for ear in self._all():
             ear.load().result(timeout=LOADING_S)
 
     def prepare(self, expectation: Expectation) -> None:
         """Compile what the next `hear` will need, in the listeners' threads; returns at once."""
         for ear in self._ears:
-            ear.prepare(expectation)
+            ear.ask(lambda listener: listener.prepare(expectation))
 
     def hear(self, segment: Segment, expectation: Expectation) -> Heard:
         """What was said in a segment. Bounded work; never raises for any samples.
@@ -126,25 +139,38 @@ class Hearing:
 
     def close(self) -> None:
         """End the threads; waits for the work in progress."""
-        for ear in self._ears:
+        for ear in self._all():
             ear.close()
 
+    def _all(self) -> list[_Ear[Any]]:
+        return [*self._ears, *([self._weigher] if self._weigher else [])]
+
     def _ask(self, segment: Segment, expectation: Expectation) -> tuple[list[Opinion], str]:
-        asked = [(ear.name, ear.listen(segment, expectation)) for ear in self._ears]
-        opinions, trouble = [], ""
+        asked = [(ear.name, ear.ask(lambda listener: listener.listen(segment, expectation))) for ear in self._ears]
+        sounds = self._weigher.ask(lambda weigher: weigher.listen(segment)) if self._weigher else None
+        opinions: list[Opinion] = []
+        troubles: list[str] = []
         for name, future in asked:
-            try:
-                opinions.append(future.result(timeout=PATIENCE_S))
-            except FutureTimeout:
-                future.cancel()
-                trouble = f"listener {name} took too long"
-            except HandsfreeError:
-                raise
-            except (
-                Exception
-            ) as error:  # the engines' own exceptions; a listener that fails is a listener that is missing
-                trouble = f"listener {name} failed: {error}"
-        return opinions, trouble
+            opinions += _answered(name, future, troubles)
+        if self._weigher is not None and sounds is not None:
+            heard, so_far = sounds, tuple(opinions)
+            weighed = self._weigher.ask(lambda weigher: weigher.weigh(heard.result(), so_far))
+            opinions += _answered(WEIGHER, weighed, troubles)
+        return opinions, troubles[-1] if troubles else ""
+
+
+def _answered(name: str, future: Future[Opinion], troubles: list[str]) -> list[Opinion]:
+    """The opinion, or none and why: a listener that fails is a listener that is missing."""
+    try:
+        return [future.result(timeout=PATIENCE_S)]
+    except FutureTimeout:
+        future.cancel()
+        troubles.append(f"listener {name} took too long")
+    except HandsfreeError:
+        raise
+    except Exception as error:  # the engines' own exceptions share no base
+        troubles.append(f"listener {name} failed: {error}")
+    return []
 
 
 def _mistrusted(agreed: Agreed, why: str) -> Agreed:
@@ -189,7 +215,14 @@ def open_hearing(
     surfaces = Surfaces(language)
     for name in names:
         makers[name] = _maker(name, language, settings, surfaces, threads)
-    return Hearing(makers, load_gates(), alone=alone)
+    return Hearing(makers, load_gates(), alone=alone, weigher=_weigher_maker(threads))
+
+
+def _weigher_maker(threads: int) -> Callable[[], PhoneListener] | None:
+    """What weighs by sounds; None where its network is not installed."""
+    from handsfree.listeners.phones import NETWORK, PhoneListener
+
+    return (lambda: PhoneListener(threads)) if NETWORK.is_file() else None
 
 
 def _maker(name: str, language: Words, settings: Settings, surfaces: Surfaces, threads: int) -> Callable[[], Listener]:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handsfree.listeners.base import FREE_AGREES, Candidate, Opinion, Words, outcome_key
-from handsfree.listeners.beam import Decoder, Text, by_value, search
+from handsfree.listeners.beam import Decoder, Text, Value, by_value, search
 from handsfree.listeners.compiled import Compiled
 from handsfree.listeners.levels import could_take, levelled, speech_seconds
 from handsfree.listeners.memory import give_back
@@ -100,8 +100,12 @@ class NeuralListener:
             meant[text] = words, outcome
             return outcome_key(outcome)
 
-        ranked = by_value(texts, key_of)[:_VALUES_KEPT]
-        return tuple(Candidate(meant[v.best][0], meant[v.best][1], v.score) for v in ranked)
+        def candidate(value: Value) -> Candidate:
+            words, outcome = meant[value.best]
+            return Candidate(words, outcome, value.score, self._language.plausibility(outcome, expectation))
+
+        ranked = sorted(map(candidate, by_value(texts, key_of)), key=lambda c: -c.weight)
+        return tuple(ranked[:_VALUES_KEPT])
 
     def _meaning(self, readings: Sequence[tuple[str, ...]], expectation: Expectation) -> tuple[str, Outcome]:
         """The outcome of a text that may stand for several word sequences: the shortest one that has a plain

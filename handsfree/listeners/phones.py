@@ -8,16 +8,20 @@ of all alignments together (connectionist temporal classification: Graves and ot
 
 from __future__ import annotations
 
+import re
+import time
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from handsfree.listeners.base import Candidate, Opinion, outcome_key
+from handsfree.listeners.levels import levelled
 from handsfree.listeners.models import LEXICON
 from handsfree.listeners.runtime import open_graph
-from handsfree.model import SAMPLE_RATE
+from handsfree.model import SAMPLE_RATE, Segment
 
 NETWORK = LEXICON.with_name("ctc.onnx")
 _OUTPUTS = "SIL AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH UW V W Y Z ZH"
@@ -27,6 +31,8 @@ FULL_SCALE = 32768
 """the network takes samples at 16-bit scale"""
 _PAD_S = 0.2
 """s of faint noise on both sides: the network looks 0.45 s to both, and utterances are cut close"""
+_SHORTEST = 400
+"""samples that the network needs"""
 _IMPOSSIBLE = np.float32(-1e30)
 
 Pronunciations = Mapping[str, tuple[tuple[int, ...], ...]]
@@ -144,3 +150,56 @@ def free_phones(phones: NDArray[np.float32]) -> str:
     best = phones.argmax(1) if len(phones) else np.zeros(0, np.int64)
     changes = [int(p) for p, before in zip(best, [0, *best[:-1]], strict=False) if p and p != before]
     return " ".join(PHONES[p] for p in changes)
+
+
+class PhoneListener:
+    """Weighs what other listeners hold possible; proposes nothing itself.
+
+    Args:
+        threads: of onnxruntime.
+        lexicon: pronunciations.
+    """
+
+    name = "phones"
+
+    def __init__(self, threads: int = 1, lexicon: Path = LEXICON) -> None:
+        self._network = PhoneNetwork(threads)
+        self._pronunciations = read_pronunciations(lexicon)
+
+    def listen(self, segment: Segment) -> NDArray[np.float32]:
+        """The chances of all phones; no frames where there is nothing in the segment."""
+        samples = levelled(segment.samples)
+        if samples is None or len(samples) < _SHORTEST:
+            return np.zeros((0, len(PHONES)), np.float32)
+        return self._network.listen(samples)
+
+    def weigh(self, phones: NDArray[np.float32], opinions: Sequence[Opinion]) -> Opinion:
+        """The values of all opinions in the order in which their sounds fit; free words are those of the others that
+        fit best, so that the free ratio says whether something outside the grammar fits better."""
+        began = time.perf_counter()
+        held = {c.words: c for o in opinions for c in o.values}
+        free = [_spelled_out(o.free_words) for o in opinions if o.values or o.free_words]
+        texts = [*held, *free]
+        scores = fits(phones, texts, self._pronunciations)
+        values: dict[str, Candidate] = {}
+        for words, score in zip(held, scores, strict=False):
+            key = outcome_key(held[words].outcome)
+            if score is not None and (key not in values or values[key].score < score):
+                values[key] = replace(held[words], score=score)
+        ranked = tuple(sorted(values.values(), key=lambda v: -v.weight))
+        known = [(score, text) for score, text in zip(scores, texts, strict=True) if score is not None]
+        free_score, free_words = max(known, default=(0.0, free_phones(phones)))
+        return Opinion(
+            self.name,
+            ranked,
+            free_words=free_words,
+            free_score=free_score,
+            refused=not ranked,
+            scores={"behind_free_phones": round(free_fit(phones) - ranked[0].score, 2)} if ranked else {},
+            seconds=time.perf_counter() - began,
+        )
+
+
+def _spelled_out(text: str) -> str:
+    """Words as the lexicon has them."""
+    return " ".join(re.findall(r"[a-z']+", text.lower()))
