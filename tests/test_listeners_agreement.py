@@ -146,6 +146,17 @@ def test_sounds_speak_for_a_value_unless_other_words_fit_far_better() -> None:
     assert isinstance(agree([*apart, opinion("phones", NINE_TWO), opinion("vosk", NINE_FIVE)], GATES).outcome, Unsure)
 
 
+def test_two_others_that_hear_the_same_other_value_are_asked_about() -> None:
+    """Where vosk and the sounds both have the same other value, only very clear margins of the two that agree count; where
+    each of them has another, less."""
+    clear = [opinion(n, NINE_TWO, NINE_FIVE, margin=4.5) for n in sorted(NEURAL)]
+    opposed = [opinion("vosk", NINE_FIVE), opinion("phones", NINE_FIVE, NINE_TWO)]
+    assert isinstance(agree([*clear, *opposed], GATES).outcome, Unsure)
+    assert agree([*clear, opinion("vosk", YES), opinion("phones", NINE_FIVE)], GATES).outcome == NINE_TWO
+    very_clear = [opinion(n, NINE_TWO, NINE_FIVE, margin=9.0) for n in sorted(NEURAL)]
+    assert agree([*very_clear, *opposed], GATES).outcome == NINE_TWO
+
+
 def test_sense_breaks_a_tie_of_sounds_and_overrules_no_clear_one() -> None:
     """Values are compared by sound and plausibility together: the likelier one leads where sounds are level, the one
     heard clearly stays first, and the free ratio is of sound alone."""

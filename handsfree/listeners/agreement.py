@@ -99,6 +99,8 @@ class Gates:
     command_supported: Gate
     value_doubted: Gate
     """all others heard something else, or words that are not ours"""
+    value_opposed: Gate
+    """all others heard one and the same other value"""
     word_doubted: Gate
     command_doubted: Gate
     talk: TalkGate
@@ -257,7 +259,10 @@ def gate_name(best: Candidate, others: Sequence[Opinion], gate: SoundsGate) -> s
     votes = [hears(o, wanted, gate) for o in others]
     if votes and all(votes):
         return f"{kind}_supported"
-    return f"{kind}_doubted" if votes and not any(votes) else kind
+    if not votes or any(votes):
+        return kind
+    heard = {outcome_key(o.values[0].outcome) if o.values and not o.refused else o.listener for o in others}
+    return "value_opposed" if kind == "value" and len(heard - {wanted}) == 1 < len(others) else f"{kind}_doubted"
 
 
 def is_unwritten(pair: tuple[Opinion, Opinion], best: Candidate, name: str, gate: ShortGate) -> bool:
