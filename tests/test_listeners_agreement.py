@@ -157,6 +157,24 @@ def test_two_others_that_hear_the_same_other_value_are_asked_about() -> None:
     assert agree([*very_clear, *opposed], GATES).outcome == NINE_TWO
 
 
+@pytest.mark.parametrize("listener", ["moonshine", "whisper", "vosk"])
+def test_what_is_not_clear_and_may_be_an_emergency_is_asked_as_one(listener: str) -> None:
+    """Two that differ: where one of all heard smell of gas, or wrote "gas" without the grammar, that is the first
+    alternative; a value on which all agree is not held up by it."""
+    differing = {"moonshine": NINE_TWO, "whisper": NINE_FIVE, "vosk": YES}
+    alarm = Command("smell_of_gas")
+    for told in (
+        Opinion(listener, (Candidate("x", differing[listener], -1.0),), "the gas lead", -1.0),
+        Opinion(listener, (Candidate("smell of gas", alarm, -1.0),), "smell of gas", 9.0),
+    ):
+        others = [opinion(name, value) for name, value in differing.items() if name != listener]
+        outcome = agree([told, *others], GATES).outcome
+        assert isinstance(outcome, Unsure)
+        assert outcome.alternatives[0] == alarm
+    clear = [Opinion(n, (Candidate("gas meter", NINE_TWO, -1.0),), "gas meter", -1.0) for n in sorted(NEURAL)]
+    assert agree(clear, GATES).outcome == NINE_TWO
+
+
 def test_sense_breaks_a_tie_of_sounds_and_overrules_no_clear_one() -> None:
     """Values are compared by sound and plausibility together: the likelier one leads where sounds are level, the one
     heard clearly stays first, and the free ratio is of sound alone."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -45,6 +45,9 @@ class UrgentGate:
     """For smell_of_gas and unsafe."""
 
     ratio_one: float
+    """nats: free ratio, at most, with which one listener is enough"""
+    asked_words: tuple[str, ...]
+    """what is not understood is asked about as an emergency where a listener wrote one of these without the grammar"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,20 +145,34 @@ def load_gates(path: Path | None = None) -> Gates:
     for name, kind in kinds.items():
         row = table.get(name, {})
         wanted = {f.name for f in fields(kind)}
-        if set(row) != wanted or not all(isinstance(v, int | float) for v in row.values()):
+        if set(row) != wanted or not all(_is_threshold(k, v) for k, v in row.items()):
             raise BadInput(f"{path}: table [{name}] needs the numbers {', '.join(sorted(wanted))}", "mend the file")
-        built[name] = kind(**{k: float(v) for k, v in row.items()})
+        built[name] = kind(**{k: tuple(v) if k in _WORD_LISTS else float(v) for k, v in row.items()})
     return Gates(**built)
 
 
+_WORD_LISTS = ("asked_words",)
+
+
+def _is_threshold(name: str, value: object) -> bool:
+    if name in _WORD_LISTS:
+        return isinstance(value, list) and all(isinstance(word, str) for word in value)
+    return isinstance(value, int | float)
+
+
 def agree(opinions: Sequence[Opinion], gates: Gates, *, alone: bool = False) -> Agreed:
-    """Join the opinions on one utterance.
+    """Join the opinions on one utterance; what is not clear and may be an emergency has that among its alternatives.
 
     Args:
         opinions: of all listeners that were asked and answered.
         gates: thresholds.
         alone: True accepts a single neural listener, with twice the margin. For comparisons; never the default.
     """
+    agreed = _agreed(opinions, gates, alone)
+    return _with_alarm(agreed, opinions, gates.urgent) if isinstance(agreed.outcome, Unsure) else agreed
+
+
+def _agreed(opinions: Sequence[Opinion], gates: Gates, alone: bool) -> Agreed:
     neural = [o for o in opinions if o.listener in NEURAL]
     others = [o for o in opinions if o.listener not in NEURAL]
     urgent = _urgent(neural, gates.urgent)
@@ -195,6 +212,20 @@ def _urgent(neural: Iterable[Opinion], gate: UrgentGate) -> Candidate | None:
         if isinstance(best.outcome, Command) and best.outcome.command in URGENT:
             return best
     return None
+
+
+def _with_alarm(agreed: Agreed, opinions: Iterable[Opinion], gate: UrgentGate) -> Agreed:
+    """The same, with the emergency that any opinion speaks of first among the alternatives."""
+    assert isinstance(agreed.outcome, Unsure)
+    for opinion in opinions:
+        best = opinion.values[0].outcome if opinion.values and not opinion.refused else None
+        if not (isinstance(best, Command) and best.command in URGENT):
+            spoken = set(opinion.free_words.lower().split())
+            best = Command("smell_of_gas") if spoken & set(gate.asked_words) else None
+        if best is not None:
+            others = tuple(a for a in agreed.outcome.alternatives if a != best)
+            return replace(agreed, outcome=replace(agreed.outcome, alternatives=(best, *others)))
+    return agreed
 
 
 def _without_neural(neural: Sequence[Opinion], others: Sequence[Opinion]) -> Agreed:
