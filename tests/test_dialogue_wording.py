@@ -181,7 +181,8 @@ def test_short_names_are_those_of_quantities_and_no_two_are_the_same() -> None:
     ("text", "slow"),
     [
         ("Read the C O two at maximum.", False),
-        ("Another one?", False),
+        ("Flue test point: read the C O two.", False),
+        ("Pressure cold, one bar right?", True),
         ("Ring 0 8 0 0.", True),
         ("Nine point two percent.", True),
         ("Quebec hotel two.", True),

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from handsfree.voice import rendering_child
 from handsfree.voice.synthesis import NotRendered, Rendered, Synthesiser, SystemVoice, choose_voice
 
 PREAMBLE = """
@@ -270,3 +271,31 @@ def test_the_pace_asked_for_is_the_pace_spoken_whatever_was_asked_before(tmp_pat
     synthesiser.close()
     for turn in range(2):
         assert seconds[turn, 130] > 1.05 * seconds[turn, 150] > 1.05 * 1.05 * seconds[turn, 176]
+
+
+def test_what_is_set_for_a_sentence_holds_for_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pace and voice are set at once, also before the first sentence, and nothing that is set is thrown away."""
+    pyttsx3 = pytest.importorskip("pyttsx3")
+    stopped: list[str] = []
+
+    class EspeakDriver:
+        def stop(self) -> None:
+            stopped.append("and emptied its queue")
+
+    class Proxy:
+        def __init__(self) -> None:
+            self._driver = EspeakDriver()
+            self.busy = True
+
+        def setBusy(self, busy: bool) -> None:
+            self.busy = busy
+
+    class Engine:
+        def __init__(self) -> None:
+            self.proxy = Proxy()
+
+    monkeypatch.setattr(pyttsx3, "init", Engine)
+    engine = rendering_child._engine()
+    engine.proxy._driver.stop()
+    assert not engine.proxy.busy
+    assert stopped == []

@@ -15,7 +15,7 @@ class Say:
     purpose: str
     """prompt, read_back, value, warning, emergency, status"""
     brisk: bool = False
-    """a prompt or a status without a number in it: nothing of it can be misheard for a value, so it may be quick"""
+    """a prompt, a status, a plain read-back: familiar words, so it may be quick; a warning and what is said again may not"""
 
 
 @dataclass(frozen=True, slots=True)

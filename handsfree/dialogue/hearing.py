@@ -368,6 +368,7 @@ def _text_fits(item: Item, text: Text) -> bool:
 def _nothing(turn: Turn) -> None:
     """Noise, or talk that is not for us: a cue; after three in a row, words."""
     if turn.state.unheard % 3 == 0:
+        turn.careful = True
         turn.say("not_heard")
         prompt(turn)
     else:
@@ -377,6 +378,7 @@ def _nothing(turn: Turn) -> None:
 
 def _ask_which(turn: Turn, unsure: Unsure) -> None:
     """Two meanings fit: say both and ask for it again; never choose."""
+    turn.careful = True
     spoken = [s for s in (_said(turn, a) for a in unsure.alternatives[:3]) if s]
     if turn.state.unheard >= 3:
         turn.say("unsure_twice", "prompt")

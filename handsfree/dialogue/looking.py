@@ -35,6 +35,7 @@ def current_item(turn: Turn) -> Item | None:
 
 
 def repeat(turn: Turn, trade: Trade, command: Command, heard: Heard) -> None:
+    turn.careful = True
     if turn.state.unsafe is not None and turn.state.asked is None:
         say_steps(turn, emergency_of(turn))
     again(turn)

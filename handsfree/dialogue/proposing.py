@@ -131,6 +131,7 @@ def _propose(
     answer: str | None = None,
     answer_kind: str = "",
 ) -> None:
+    corrects = turn.state.proposal is not None or item.id in turn.state.values
     if turn.state.proposal is not None:
         turn.emit(ProposalDropped(item=turn.state.proposal.event.item, reason="replaced"))
     stands = turn.state.values.get(item.id)
@@ -149,7 +150,8 @@ def _propose(
             items=items or (item.id,),
         )
     )
-    turn.speak(read_back, "warning" if stage == "read_again" else "read_back")
+    plain = bool(readings) and stage == "yes" and not corrects and not reason
+    turn.speak(read_back, "warning" if stage == "read_again" else "read_back", brisk=plain)
     listen(turn)
 
 

@@ -13,7 +13,6 @@ from handsfree.dialogue.state import State, follow
 from handsfree.dialogue.values import Value
 from handsfree.dialogue.wording import (
     absent_words,
-    holds_number,
     may_be_misheard,
     say_characters,
     say_date,
@@ -70,6 +69,8 @@ class Turn:
     state: State
     events: list[Event] = field(default_factory=list)
     effects: list[Effect] = field(default_factory=list)
+    careful: bool = False
+    """nothing of this decision is spoken briskly: it is said once more because it was not caught"""
     _view: View | None = None
 
     @property
@@ -91,11 +92,12 @@ class Turn:
         self.state = follow(self.state, event, number)
         return number
 
-    def speak(self, text: str, purpose: str) -> None:
-        """Say words as they are."""
+    def speak(self, text: str, purpose: str, *, brisk: bool = False) -> None:
+        """Say words as they are; prompts and statuses are familiar, and brisk anyway."""
         if text:
             self.emit(Said(text=text, item=self.state.item, purpose=purpose))
-            self.effects.append(Say(text, purpose, purpose in ("prompt", "status") and not holds_number(text)))
+            familiar = brisk or purpose in ("prompt", "status")
+            self.effects.append(Say(text, purpose, familiar and not self.careful))
 
     def say(self, key: str, purpose: str = "status", **slots: str) -> None:
         """Say a sentence of the wording."""

@@ -52,11 +52,11 @@ _DIGITS = dict(
     zip("0123456789", ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"], strict=True)
 )
 _SLOW = frozenset(
-    [*_DIGITS.values(), *(w for w in _ICAO.values()), "point", "oh", "ten", "eleven", "twelve", "hundred", "thousand"]
+    [*_DIGITS.values(), *(w for w in _ICAO.values()), "oh", "ten", "eleven", "twelve", "hundred", "thousand"]
     + [ten + "ty" for ten in ("twen", "thir", "for", "fif", "six", "seven", "eigh", "nine")]
     + [teen + "teen" for teen in ("thir", "four", "fif", "six", "seven", "eigh", "nine")]
-) - {"one"}
-"""words of numbers and serials; "one" alone is as often no number, and beside another number does not change the answer"""
+)
+"""words of numbers and serials, without "point": it is as often a place to measure at, and in a number never alone"""
 _NUMBER_IN_TEXT = re.compile(r"(?<![\w.])-?\d+(?:\.\d+)?(?![\w.])")
 
 

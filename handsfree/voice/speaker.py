@@ -33,7 +33,7 @@ class Speaker(Protocol):
     """
 
     def say(self, text: str, *, brisk: bool = False) -> Spoken:
-        """Say `text`; return when it has been said, or stopped. `brisk`: nothing in it can be misheard for a value."""
+        """Say `text`; return when it has been said, or stopped. `brisk`: such words are familiar and may be quick."""
 
     def cue(self, name: str) -> Spoken:
         """Sound a cue (see `cues`), or what stands for it."""

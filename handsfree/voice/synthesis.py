@@ -8,7 +8,7 @@ import json
 import os
 import sys
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,16 +17,20 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
+from handsfree.voice.clarity import clearer
 from handsfree.voice.rendering import RenderingChild
 
 _CHILD = Path(__file__).with_name("rendering_child.py")
-_CACHE_FORMAT = "2"
+_CACHE_FORMAT = "3"
 _CACHED_PROMPTS = 2_000
 _QUIET = 0.003
 """of full scale; quieter ends of a rendering are cut away, for they only make the engineer wait"""
 _FAILURES_TO_GIVE_UP = 3
 _CHILDREN = 3
-"""children kept: the pace of numbers, the one of other sentences, and one while the engineer changes them"""
+"""children kept, one for each pace that a visit uses"""
+
+Shape = Callable[[NDArray[np.float32], int], NDArray[np.float32]]
+"""samples, Hz -> samples"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,14 +71,22 @@ class Synthesiser:
         voice: name or id of a system voice, or part of it; empty = British English, else the first English one.
         deadline_s: s that a text may take; the child is killed then, started again, and the text tried once more.
         command: starts the child; another one in tests.
+        shape: what is done to every rendering before it is played.
     """
 
     def __init__(
-        self, cache_folder: Path, voice: str = "", *, deadline_s: float = 8.0, command: Sequence[str] | None = None
+        self,
+        cache_folder: Path,
+        voice: str = "",
+        *,
+        deadline_s: float = 8.0,
+        command: Sequence[str] | None = None,
+        shape: Shape = clearer,
     ) -> None:
         self._folder = cache_folder / "prompts"
         self._voice = voice
         self._deadline_s = deadline_s
+        self._shape = shape
         # -P: the child's own folder must not shadow the modules that it imports.
         self._command = list(command or (sys.executable, "-P", str(_CHILD)))
         self._children: dict[int, RenderingChild] = {}
@@ -87,7 +99,7 @@ class Synthesiser:
     def render(self, text: str, words_a_minute: int) -> Rendered | NotRendered:
         """Make `text` into sound; never raises because of the synthesiser or the disk."""
         kept = self._folder / f"{self._key(text, words_a_minute)}.wav"
-        if (found := _load(kept)) is not None:
+        if (found := _load(kept, self._shape)) is not None:
             return found
         if self._failures >= _FAILURES_TO_GIVE_UP:
             return NotRendered("the voice has failed too often", for_good=True)
@@ -127,7 +139,7 @@ class Synthesiser:
         answer = self._ask(request, words_a_minute)
         if not answer.get("ok"):
             answer = self._ask(request, words_a_minute)
-        found = _load(fresh) if answer.get("ok") else None
+        found = _load(fresh, self._shape) if answer.get("ok") else None
         if found is None:
             fresh.unlink(missing_ok=True)
             return NotRendered(str(answer.get("error") or "the rendering holds no sound"))
@@ -191,8 +203,8 @@ def choose_voice(voices: Sequence[SystemVoice], wanted: str) -> SystemVoice | No
     return next(iter([*british, *english, *voices]), None)
 
 
-def _load(path: Path) -> Rendered | None:
-    """A rendering without the silence at its ends; None when the file is missing, damaged or silent."""
+def _load(path: Path, shape: Shape) -> Rendered | None:
+    """A rendering in its shape, without the silence at its ends; None when the file is missing, damaged or silent."""
     try:
         samples, rate = soundfile.read(path, dtype="float32", always_2d=True)
     except (OSError, soundfile.LibsndfileError):
@@ -201,8 +213,8 @@ def _load(path: Path) -> Rendered | None:
     loud = np.flatnonzero(np.abs(mono) > _QUIET)
     if not len(loud):
         return None
-    margin = rate // 50
-    return Rendered(mono[max(int(loud[0]) - margin, 0) : int(loud[-1]) + margin], int(rate))
+    margin = rate // 100
+    return Rendered(shape(mono[max(int(loud[0]) - margin, 0) : int(loud[-1]) + margin], int(rate)), int(rate))
 
 
 def _prune(folder: Path) -> None:
