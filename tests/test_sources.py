@@ -9,7 +9,7 @@ import pytest
 from live.murmur import voice
 from numpy.typing import NDArray
 
-from handsfree.audio.wav import write_clip
+from handsfree.audio.wav import encode_wav
 from handsfree.errors import BadInput
 from handsfree.model import SAMPLE_RATE, Expectation, Segment
 from handsfree.sources import Ended, RecordingSource, Spoken
@@ -34,7 +34,7 @@ def heard(source: RecordingSource) -> list[Segment]:
 
 def test_a_pause_in_a_long_recording_is_held_open_where_the_step_at_hand_says_so(tmp_path: Path) -> None:
     """Two equal pauses: what is asked about the second one is what the visit expects by then."""
-    write_clip(tmp_path / "visit.wav", spoken(8.0, (1.0, 1.8), (2.6, 3.4), (5.0, 5.8), (6.6, 7.4)))
+    (tmp_path / "visit.wav").write_bytes(encode_wav(spoken(8.0, (1.0, 1.8), (2.6, 3.4), (5.0, 5.8), (6.6, 7.4))))
     source = RecordingSource(tmp_path / "visit.wav")
     pause_s = 1.3
     source.hold_open(lambda segment: pause_s)
@@ -48,14 +48,14 @@ def test_a_pause_in_a_long_recording_is_held_open_where_the_step_at_hand_says_so
 
 def test_a_long_recording_is_cut_at_every_pause_while_nothing_holds_it_open(tmp_path: Path) -> None:
     """Without listeners that could tell, the usual pause ends an utterance."""
-    write_clip(tmp_path / "visit.wav", spoken(5.0, (1.0, 1.8), (2.6, 3.4)))
+    (tmp_path / "visit.wav").write_bytes(encode_wav(spoken(5.0, (1.0, 1.8), (2.6, 3.4))))
     assert len(heard(RecordingSource(tmp_path / "visit.wav"))) == 2
 
 
 def test_a_folder_gives_its_files_whole(tmp_path: Path) -> None:
     """Whoever cut the files decided what an utterance is."""
-    write_clip(tmp_path / "1.wav", spoken(5.0, (1.0, 1.8), (2.6, 3.4)))
-    write_clip(tmp_path / "2.wav", spoken(2.0, (0.5, 1.0)))
+    (tmp_path / "1.wav").write_bytes(encode_wav(spoken(5.0, (1.0, 1.8), (2.6, 3.4))))
+    (tmp_path / "2.wav").write_bytes(encode_wav(spoken(2.0, (0.5, 1.0))))
     assert [len(s.samples) for s in heard(RecordingSource(tmp_path))] == [5 * SAMPLE_RATE, 2 * SAMPLE_RATE]
 
 
@@ -66,6 +66,6 @@ def test_what_holds_no_utterance_is_refused_before_the_visit(tmp_path: Path, wha
     if what == "empty folder":
         path.mkdir()
     elif what == "silence":
-        write_clip(path, spoken(3.0))
+        path.write_bytes(encode_wav(spoken(3.0)))
     with pytest.raises(BadInput, match=r"visit\.wav"):
         RecordingSource(path)

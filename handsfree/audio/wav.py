@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import errno
 import io
 import os
 import struct
@@ -16,7 +15,7 @@ import soxr
 from numpy.typing import NDArray
 
 from handsfree.audio.levels import Levels, measure_levels, without_offset
-from handsfree.errors import BadInput, MissingPart
+from handsfree.errors import BadInput
 from handsfree.model import SAMPLE_RATE
 
 LOWEST_RATE = 4_000
@@ -83,35 +82,6 @@ def read_sound(path: Path) -> Sound:
     if rate <= 8_000:
         warnings.append(f"narrow band: recorded at {rate} Hz")
     return Sound(samples, rate, channels, tuple(warnings))
-
-
-def write_clip(path: Path, samples: NDArray[np.float32] | NDArray[np.int16]) -> None:
-    """Write mono samples at 16 kHz as a 16-bit WAV that is whole and on the disk when this returns.
-
-    It is written beside its final name, synced, then renamed: a kill or a power cut leaves either no clip or all of it.
-
-    Args:
-        path: final name; its folder exists.
-        samples: mono at SAMPLE_RATE; floats -1..1 (louder ones are limited) or 16-bit integers.
-
-    Raises:
-        ValueError: the samples are not one-dimensional or not finite.
-        MissingPart: the disk is full or may not be written to.
-    """
-    path = Path(path)
-    data = encode_wav(samples)
-    part = path.with_name(f".{path.name}.part")
-    try:
-        with open(part, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(part, path)
-        _sync_folder(path.parent)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        cure = "free some disk space" if error.errno in (errno.ENOSPC, errno.EDQUOT) else "check the folder"
-        raise MissingPart(f"{path}: the clip cannot be written ({error.strerror or error})", cure) from error
 
 
 def to_int16(samples: NDArray[np.float32] | NDArray[np.int16]) -> NDArray[np.int16]:
@@ -255,12 +225,3 @@ def _plain(error: soundfile.LibsndfileError) -> str:
 
 
 # ------------------------------------------------------------------------------------------------ writing
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make the new name itself survive a power cut."""
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
