@@ -31,7 +31,7 @@ NO_UTTERANCE = Heard("", Nothing("no utterance in it"), reason="no utterance in 
     "--expect", "what", default="any", show_default=True, metavar="WHAT", help="A kind of answer or a quantity's id."
 )
 @click.option("--gas", type=click.Choice(["ng", "lpg"]), default="ng", show_default=True, help="Natural gas or LPG.")
-@click.option("--listener", "names", multiple=True, help="Only these listeners: moonshine, whisper, vosk.")
+@click.option("--listener", "names", multiple=True, help="Only these listeners: moonshine, whisper, vosk, phones.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def command(files: tuple[Path, ...], what: str, gas: Gas, names: tuple[str, ...], as_json: bool) -> None:
     """Hear recordings: cut each into utterances, and say what the listeners together support."""

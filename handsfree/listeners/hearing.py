@@ -201,7 +201,8 @@ def open_hearing(
     Args:
         language: the words, as loaded by `load_language`.
         settings: model and cache folders.
-        names: which listeners; by default moonshine and whisper, and vosk where a model for it is there.
+        names: which listeners; by default moonshine and whisper, vosk where a model for it is there, and phones, which
+            weighs what they hold possible.
         alone: accept a single neural listener (for comparisons; by default everything is then unsure).
         threads: of onnxruntime for each listener; the listeners run beside each other.
 
@@ -209,13 +210,16 @@ def open_hearing(
         MissingPart: a wheel or model is missing; the message says which and what installs it.
         BadInput: a name is not one of ours.
     """
+    weighs = names is None
     if names is None:
         names = NAMES if find_vosk_models(settings.model_folder) and _vosk_is_installed() else NAMES[:2]
     makers: dict[str, Callable[[], Listener]] = {}
     surfaces = Surfaces(language)
     for name in names:
-        makers[name] = _maker(name, language, settings, surfaces, threads)
-    return Hearing(makers, load_gates(), alone=alone, weigher=_weigher_maker(threads))
+        if name != WEIGHER:
+            makers[name] = _maker(name, language, settings, surfaces, threads)
+    weigher = _weigher_maker(threads) if weighs or WEIGHER in names else None
+    return Hearing(makers, load_gates(), alone=alone, weigher=weigher)
 
 
 def _weigher_maker(threads: int) -> Callable[[], PhoneListener] | None:
@@ -259,7 +263,7 @@ def _maker(name: str, language: Words, settings: Settings, surfaces: Surfaces, t
             return VoskListener(models[0], language)
 
         return vosk
-    raise BadInput(f"there is no listener {name!r}", f"use some of {', '.join(NAMES)}")
+    raise BadInput(f"there is no listener {name!r}", f"use some of {', '.join((*NAMES, WEIGHER))}")
 
 
 def _vosk_is_installed() -> bool:
