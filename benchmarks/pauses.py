@@ -41,8 +41,6 @@ from handsfree.settings import default_settings
 
 NEARBY_S = 0.06
 """s to each side of a boundary in which the quietest spot is looked for"""
-APART = ("digits", "letters", "serial", "date", "time")
-"""Kinds of answers in which every word belongs to the value."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,10 +87,12 @@ def places(clip: Clip, language: Language) -> list[tuple[int, str]]:
         return []
     words = clip.transcript.split()
     expectation = expectation_named(clip.expect, language)
-    numbers = language.grammar.numbers.classes
-    begun = next((k for k, word in enumerate(words) if expectation.kind in APART or word in numbers), len(words))
-    said = [_values(language.understand(" ".join(words[:k]), expectation)) == whole for k in range(len(words))]
-    complete = said.index(True) if True in said else len(words)
+
+    def gives_it(some: Sequence[str]) -> bool:
+        return _values(language.understand(" ".join(some), expectation)) == whole
+
+    begun = max(k for k in range(len(words)) if k == 0 or gives_it(words[k:]))
+    complete = next((k for k in range(1, len(words)) if gives_it(words[:k])), len(words))
     return [(k, "behind" if k >= complete else "before" if k <= begun else "number") for k in range(1, len(words))]
 
 
@@ -171,8 +171,12 @@ def _listen(
         answers.append(ahead.pause_behind_known(segment))
         return answers[-1] if hold else 0.0
 
-    segments = segments_of(sound, hold_open=pause_behind)
-    outcomes = [ahead.hear(s, expectation).outcome if s.end_s <= until_s else Nothing() for s in segments]
+    outcomes: list[Outcome] = []
+    for segment in segments_of(sound, hold_open=pause_behind):
+        if segment.end_s > until_s:
+            outcomes.append(Nothing("not listened to"))
+            break
+        outcomes.append(ahead.hear(segment, expectation).outcome)
     first = " ".join(clip.transcript.split()[:k])
     return Paused(
         path=clip.name,

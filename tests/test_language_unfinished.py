@@ -46,6 +46,7 @@ def test_the_beginning_of_an_answer_is_unfinished(step: str, words: str) -> None
         ("sensor_resistance", "thirty six"),
         ("system_pressure", "one point two"),
         ("sensor_resistance", "thermistor resistance reads one five eight two"),
+        ("sensor_resistance", "four thousand five"),
     ],
 )
 def test_an_answer_that_may_go_on_is_waited_for_a_little(step: str, words: str) -> None:

@@ -20,6 +20,8 @@ from handsfree.model import Command, Expectation, Outcome, Reading, Readings, Te
 _STRINGS = ("digits", "letters", "serial")
 _OPEN_ENDED = (TENS, HUNDRED, THOUSAND)
 """Classes of words behind which a whole number often goes on ("eighty ... five")."""
+_OFTEN_FOLLOWED = [[one, other] for one in (DIGIT, ZERO, THOUSAND) for other in (DIGIT, ZERO)]
+"""Classes of two words behind which one more is likely: digits said one by one, "four thousand five ... hundred"."""
 _OF_NUMBERS = (DIGIT, ZERO, TEEN, TENS, HUNDRED, THOUSAND, POINT)
 _HUNDREDS = 100
 _ONE_DIGIT = 9
@@ -52,7 +54,6 @@ class Unfinished:
         self._classes = grammar.numbers.classes
         self._numbers = frozenset(word for word, kind in self._classes.items() if kind in _OF_NUMBERS)
         self._digits = frozenset(grammar.numbers.words_of(DIGIT))
-        self._digits_and_zeros = self._digits | frozenset(grammar.numbers.words_of(ZERO))
         self._names = frozenset(n for q in grammar.quantities.values() for n in (*q.names, *q.shared))
 
     def __call__(self, text: str, expectation: Expectation) -> Rest:
@@ -111,8 +112,9 @@ class Unfinished:
             return Rest.POSSIBLE if decimals < known.decimals else Rest.NONE
         if opened or (known.decimals and not self._digits.isdisjoint(next_words)):
             return Rest.DUE
-        spelled = all(word in self._digits_and_zeros for word in words[-2:]) and len(words) > 1
-        return Rest.POSSIBLE if known.decimals or spelled or _is_small(reading, known) else Rest.NONE
+        last_two = [self._classes.get(word) for word in words[-2:]]
+        goes_on = last_two in _OFTEN_FOLLOWED or _is_small(reading, known)
+        return Rest.POSSIBLE if known.decimals or goes_on else Rest.NONE
 
     def _decimals(self, words: Sequence[str]) -> int:
         """Words behind the last point."""
