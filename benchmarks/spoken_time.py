@@ -35,16 +35,17 @@ from handsfree.dialogue.effects import Say
 from handsfree.dialogue.engine import Decision
 from handsfree.dialogue.state import State
 from handsfree.dialogue.turn import Turn, sentence
-from handsfree.dialogue.wording import holds_number, say_digits, word
+from handsfree.dialogue.wording import say_digits, word
 from handsfree.events import AnswerConfirmed, ReadingConfirmed, UtteranceHeard, WaitStarted
 from handsfree.model import Reading
 from handsfree.plans import plan_names
 from handsfree.plans.plan import Item
-from handsfree.voice.spoken import BRISK, FASTER, FASTEST, USUAL
+from handsfree.voice.spoken import FASTER, FASTEST, USUAL, pace_of
 from handsfree.voice.synthesis import Rendered, Synthesiser
 
 WORD_S, YES_S, PAUSE_S = 0.41, 0.65, 0.5
 """s a word of the engineer's, s of a yes, s of silence behind an utterance"""
+METER_FIGURE = Decimal("48123.456")
 
 Seconds = Callable[[str, bool], float]
 """text, brisk -> s"""
@@ -55,7 +56,7 @@ def voice_seconds(synthesiser: Synthesiser, pace: int) -> Seconds:
 
     @cache
     def seconds(text: str, brisk: bool) -> float:
-        words_a_minute = round(pace * BRISK) if brisk else pace
+        words_a_minute = pace_of(text, pace, brisk=brisk)
         rendered = synthesiser.render(text, words_a_minute)
         if isinstance(rendered, Rendered):
             return len(rendered.samples) / rendered.rate
@@ -115,15 +116,18 @@ def usual_digits(item: Item) -> Decimal:
     return ((low + high) / 2 * Decimal("1.0173")).quantize(Decimal(1).scaleb(-(quantity.decimals or 0)))
 
 
-def reading_seconds(item: Item, value: Decimal, seconds: Seconds) -> float:
-    """s of prompt, value, read-back and yes."""
+def read_back_of(item: Item, value: Decimal) -> str:
+    """The sentence that reads a value of the item back."""
     turn = Turn(plan_named("service"), the_job(), language(), State())
     quantity = language().quantities[item.expect.quantity or ""]
     reading = Reading(value, item.expect.quantity, quantity.unit, item.expect.qualifier)
-    read_back = word("reading_right", value=sentence(turn.say_reading(reading)))
+    return word("reading_right", value=sentence(turn.say_reading(reading)))
+
+
+def reading_seconds(item: Item, value: Decimal, seconds: Seconds) -> float:
+    """s of prompt, value, read-back and yes."""
     spoken = min(len(language().say_number(value).split()), len(say_digits(value).split()))
-    prompt = seconds(item.prompt, not holds_number(item.prompt))
-    return prompt + spoken * WORD_S + seconds(read_back, False) + YES_S
+    return seconds(item.prompt, True) + spoken * WORD_S + seconds(read_back_of(item, value), True) + YES_S
 
 
 def main() -> None:
@@ -144,9 +148,12 @@ def main() -> None:
     measured = [i for name in names for i in plan_named(name).items() if i.expect.kind == "quantity"]
     each = [reading_seconds(item, four_digits(item), seconds) for item in measured]
     usual = [reading_seconds(item, usual_digits(item), seconds) for item in measured]
+    figures = [reading_seconds(i, METER_FIGURE, seconds) for i in measured if i.expect.quantity == "meter_index"]
     synthesiser.close()
     reading = {"readings": len(each), "median_s": statistics.median(each), "most_s": max(each)}
+    reading["with_pauses_s"] = reading["median_s"] + 2 * PAUSE_S
     reading["usual_median_s"] = statistics.median(usual)
+    reading["meter_figure_s"] = max(figures, default=0.0)
     if given.json:
         print(json.dumps({"voice": real, "words_a_minute": pace, "plans": rows, "four_digit_reading": reading}))
         return
@@ -155,16 +162,21 @@ def main() -> None:
 
 def show(rows: list[dict[str, Any]], reading: dict[str, Any], pace: int, *, real: bool) -> None:
     how = "the system's voice" if real else "count of words: there is no system voice"
-    print(f"by {how}, {pace} words a minute for what holds a number, {round(pace * BRISK)} for what holds none")
+    numbers, words = (pace_of(text, pace, brisk=True) for text in ("Two bar, right?", "Read the gauge."))
+    print(
+        f"by {how}: prompts at {words} words a minute, with a number {numbers}, as read-backs; what is said again {pace}"
+    )
     columns = ("chunks", "items", "asked", "program_min", "engineer_min", "waits_min", "pauses_min", "minutes")
     print(f"{'plan':20}" + "".join(f"{c:>14}" for c in columns))
     for row in rows:
         cells = (f"{row[c]:.1f}" if isinstance(row[c], float) else str(row[c]) for c in columns)
         print(f"{row['plan']:20}" + "".join(f"{c:>14}" for c in cells))
     print(
-        f"a reading of four digits: median {reading['median_s']:.1f} s, longest {reading['most_s']:.1f} s over "
-        f"{reading['readings']} measured items (prompt, value, read-back, yes); and two pauses of {PAUSE_S} s\n"
-        f"with the digits that the usual instrument shows: median {reading['usual_median_s']:.1f} s"
+        f"a reading of four digits: median {reading['median_s']:.2f} s, longest {reading['most_s']:.1f} s over "
+        f"{reading['readings']} measured items (prompt, value, read-back, yes); with its two pauses of {PAUSE_S} s "
+        f"{reading['with_pauses_s']:.2f} s\n"
+        f"with the digits that the usual instrument shows: median {reading['usual_median_s']:.2f} s; "
+        f"a meter figure of eight digits {reading['meter_figure_s']:.1f} s; without pauses"
     )
 
 
