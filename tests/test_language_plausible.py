@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from handsfree.language import load_language
 from handsfree.language.plausible import IMPOSSIBLE, UNUSUAL
-from handsfree.model import Expectation, Nothing, Readings, Unsure
+from handsfree.model import Expectation, Nothing, Reading, Readings, Unsure
 
 LANGUAGE = load_language()
 QUANTITIES = sorted(LANGUAGE.quantities)
@@ -42,6 +42,36 @@ def test_sense_is_weighed(words: str, quantity: str | None, expected: float) -> 
     """A usual value, a command and another quantity's usual value weigh nothing against; an unusual value a little; one
     that cannot be, or a unit that does not go with what was asked, more."""
     assert weight(words, quantity) == expected
+
+
+def test_the_weights_are_small_and_the_impossible_weighs_more() -> None:
+    """What was heard clearly (some ten nats) stands against both."""
+    assert -5 < IMPOSSIBLE < UNUSUAL < 0
+
+
+@pytest.mark.parametrize("quantity", QUANTITIES)
+def test_bounds_belong_to_what_is_usual_and_to_what_can_be(quantity: str) -> None:
+    """A value on a typical bound is usual, one beyond it unusual; one on a hard bound can be true, one beyond cannot."""
+    known, expectation = LANGUAGE.quantities[quantity], Expectation("quantity", quantity)
+
+    def plain(value: Decimal) -> float:
+        return LANGUAGE.plausibility(Readings((Reading(value, quantity, known.unit),)), expectation)
+
+    def asked(value: Decimal, unit: str | None = None) -> float:
+        reading = Readings((Reading(value, quantity, unit or known.unit),))
+        return LANGUAGE.plausibility(Unsure((reading,), "asked"), expectation)
+
+    little = Decimal("0.001")
+    assert [plain(v) for v in known.typical()] == [0.0, 0.0]
+    assert [plain(known.typical_low - little), plain(known.typical_high + little)] == [UNUSUAL, UNUSUAL]
+    assert [asked(v) for v in known.hard()] == [0.0, 0.0]
+    assert [asked(known.hard_low - little), asked(known.hard_high + little)] == [IMPOSSIBLE, IMPOSSIBLE]
+    assert asked(known.typical_low, "kg" if known.unit != "kg" else "bar") == IMPOSSIBLE
+
+
+def test_a_question_without_alternatives_weighs_nothing() -> None:
+    """Nothing is known against it."""
+    assert LANGUAGE.plausibility(Unsure((), "other words were said"), Expectation("quantity", "co2")) == 0.0
 
 
 def test_the_steps_own_bounds_count() -> None:
