@@ -131,8 +131,8 @@ def _same_sound(one: Segment, other: Segment) -> bool:
 
 
 def load_properties() -> None:
-    """Import the library of physical properties: hot-water output needs it at once, and the import takes a second or more
-    in which no other thread of the interpreter runs."""
+    """Import the library of physical properties ahead of the hot-water output that needs it at once: the import takes a
+    second or more in which no other thread of the interpreter runs."""
     # Where it is missing, the computation that needs it says so.
     with contextlib.suppress(ImportError):
         importlib.import_module("CoolProp.CoolProp")
@@ -162,8 +162,8 @@ class Session:
         ears: the listeners; None when the source gives words.
         language: understands typed words.
         on_entry: called with every event once it is on disk (the screen, `--json`).
-        between: called once, between the first prompt and the second: for what takes long and holds every thread up. Before
-            the first it would delay that, and later it would tear prompts and answers.
+        in_wait: called once, as the first timed wait begins: for what takes a second or more and holds every thread up.
+            Before the first prompt it would delay that, between prompts the silence would sound like the end of them.
     """
 
     def __init__(
@@ -176,7 +176,7 @@ class Session:
         language: Language,
         on_entry: Callable[[Entry], None],
         clock: Callable[[], float] = time.monotonic,
-        between: Callable[[], None] | None = None,
+        in_wait: Callable[[], None] | None = None,
     ) -> None:
         self._engine = engine
         self._folder = folder
@@ -186,7 +186,7 @@ class Session:
         self._language = language
         self._on_entry = on_entry
         self._clock = clock
-        self._between = between
+        self._in_wait = in_wait
         self._started = clock()
         self._first_prompt_s: float | None = None
 
@@ -239,9 +239,6 @@ class Session:
                 case Say():
                     if self._first_prompt_s is None:
                         self._first_prompt_s = self._clock() - self._started
-                    elif self._between is not None:
-                        self._between()
-                        self._between = None
                     self._speaker.say(effect.text, brisk=effect.brisk)
                 case Cue():
                     self._speaker.cue(effect.name)
@@ -258,14 +255,23 @@ class Session:
             case Wait():
                 expectation = effect.expectation
                 start = self._clock()
-                arrival = self._source.wait(effect.seconds)
+                spent_s = self._use_wait(start)
+                arrival = self._source.wait(max(effect.seconds - spent_s, 0.0))
                 if isinstance(arrival, Quiet):
-                    return WaitOver(arrival.seconds)
+                    return WaitOver(arrival.seconds + spent_s)
                 waited_s = min(self._clock() - start, effect.seconds)
                 return self._input_of(arrival, expectation, waited_s)
             case _:
                 raise TypeError(f"a decision must end in Listen, Wait or Stop, not {effect!r}")
         return self._input_of(arrival, expectation)
+
+    def _use_wait(self, start_s: float) -> float:
+        """Do what waited for a timed wait, in the first one; s that it took of the wait."""
+        in_wait, self._in_wait = self._in_wait, None
+        if in_wait is None:
+            return 0.0
+        in_wait()
+        return self._clock() - start_s
 
     def _input_of(self, arrival: Arrival, expectation: Expectation, waited_s: float = 0.0) -> Input | None:
         match arrival:

@@ -102,26 +102,33 @@ def test_every_event_is_on_disk_before_it_is_said(tmp_path: Path, language: Lang
     assert len(speaker.said) > 12
 
 
-def test_what_holds_everything_up_comes_between_the_first_prompt_and_the_second(
-    tmp_path: Path, language: Language
-) -> None:
-    """It neither delays the first prompt nor tears a later one, and comes once."""
+def test_what_holds_everything_up_comes_once_in_a_timed_wait(tmp_path: Path, language: Language) -> None:
+    """It neither delays the first prompt nor stands between a prompt and its answer."""
     plan, job = load_plan("short_commissioning"), load_job(example_job())
-    said_before: list[int] = []
-    speaker = RememberingSpeaker()
+    waits_before: list[int] = []
+
+    class Counting(ScriptedSource):
+        waits = 0
+
+        def wait(self, seconds: float) -> Arrival:
+            self.waits += 1
+            return super().wait(seconds)
+
+    source = Counting(WORDS)
     with VisitFolder.create(tmp_path / "visit", plan.text, job.text) as visit:
         session = Session(
             Engine(plan, job, language),
             visit,
-            ScriptedSource(WORDS[:4]),
-            speaker,
+            source,
+            RememberingSpeaker(),
             None,
             language,
             lambda entry: None,
-            between=lambda: said_before.append(len(speaker.said)),
+            in_wait=lambda: waits_before.append(source.waits),
         )
-        session.begin(VisitStarted(plan=plan.name, plan_sha256="", gas="ng", date="2026-11-20"))
-    assert said_before == [1]
+        session.begin(VisitStarted(plan=plan.name, plan_sha256="", job=job.as_json(), gas=job.gas, date="2026-11-20"))
+    assert source.waits > 1
+    assert waits_before == [0]
 
 
 def test_a_clip_is_saved_before_the_listeners_are_asked(tmp_path: Path, language: Language) -> None:

@@ -165,7 +165,7 @@ def _hold(
     try:
         with make_folder() as folder:
             engine = Engine(plan, job, language)
-            session = Session(engine, folder, source, speaker, ears, language, show, between=load_properties)
+            session = Session(engine, folder, source, speaker, ears, language, show, in_wait=load_properties)
             if started is not None:
                 end = session.begin(_with_source(started, source))
             else:
