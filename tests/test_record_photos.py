@@ -6,6 +6,7 @@ import csv
 import hashlib
 import io
 import json
+import os
 import shutil
 import struct
 import zlib
@@ -16,6 +17,7 @@ from click.testing import CliRunner, Result
 from visit_builder import build_visit
 
 from handsfree.cli import group
+from handsfree.commands.review import _split
 from handsfree.errors import BadInput, MissingPart, NeedsEngineer
 from handsfree.events import PhotoKept
 from handsfree.record import VisitFolder
@@ -26,7 +28,11 @@ from handsfree.report import write_report
 from handsfree.report.clips import LARGEST_EMBEDDED, ClipsAs, ClipSounds
 from handsfree.report.paper import paper_facts
 
-JPEG = b"\xff\xd8\xff\xe0\x00\x10JFIF\x00\x01\x01\x00\x00\x01\x00\x01\x00\x00" + bytes(40) + b"\xff\xd9"
+_PREVIEW = b"\xff\xd8\xff\xda\x00\x02\x00\xff\xd9"
+SCAN = b"\xff\xda\x00\x08\x01\x01\x00\x00\x3f\x00" + bytes(40)
+JPEG_START = b"\xff\xd8\xff\xe1" + struct.pack(">H", 2 + len(_PREVIEW)) + _PREVIEW + SCAN
+"""to its scan, which has no end yet; the preview inside has one of its own"""
+JPEG = JPEG_START + b"\xff\xd9"
 
 
 def png(grey: int = 128) -> bytes:
@@ -112,6 +118,11 @@ def test_a_forged_name_reaches_no_other_file(tmp_path: Path, name: str) -> None:
         (b"", "is no photo"),
         (b"GIF89a" + bytes(20), "is no photo"),
         (bytes(30), "is no photo"),
+        (JPEG_START, "was cut short"),
+        (JPEG[:20], "was cut short"),
+        (JPEG[:3], "was cut short"),
+        (png()[:-12], "was cut short"),
+        (png()[:9], "was cut short"),
         (None, "cannot be read"),
     ],
 )
@@ -129,6 +140,82 @@ def test_what_is_no_photo_is_refused_with_its_name(
     assert said in result.exception.message
     assert (visit / "journal.jsonl").read_bytes() == before
     assert not (visit / "photos").exists()
+
+
+@pytest.mark.parametrize("kind", ["pipe", "device", "folder"])
+def test_what_is_no_file_is_refused_at_once(tmp_path: Path, kind: str) -> None:
+    """A pipe without a writer would be waited for, a device would never end."""
+    path = {"pipe": tmp_path / "p.jpg", "device": Path("/dev/zero"), "folder": tmp_path}[kind]
+    if kind == "pipe":
+        os.mkfifo(path)
+    with pytest.raises(BadInput, match="is not a file"):
+        read_picture(path)
+
+
+@pytest.mark.parametrize("name", ["pipe.jpg", "link.jpg", "a\0.jpg", "x" * 300 + ".jpg", "\udcff.jpg"])
+def test_a_forged_photo_stops_no_report_and_brings_no_other_file_into_it(
+    visit: Path, tmp_path: Path, name: str
+) -> None:
+    """A pipe, a link out of the folder, a name that no file can have: `verify` names the event, reports are written."""
+    (visit / "photos").mkdir()
+    os.mkfifo(visit / "photos" / "pipe.jpg")
+    other = tmp_path / "other"
+    other.write_bytes(b"private")
+    (visit / "photos" / "link.jpg").symlink_to(other)
+    with VisitFolder.open(visit) as folder:
+        number = folder.append(PhotoKept(item="filter", file=f"photos/{name}")).number
+    assert f"event {number}: photo" in run("verify", visit, "--json").output
+    for clips in ("embed", "link"):
+        page = write_report(visit, "html", clips=clips).read_text(encoding="utf-8")  # type: ignore[arg-type]
+        figure = page[page.index('<figure class="photo"') :].split("</figure>")[0]
+        assert "<img" not in figure
+    for form in ("json", "csv", "pdf"):
+        assert write_report(visit, form).stat().st_size  # type: ignore[arg-type]
+
+
+def test_words_that_are_no_letters_stop_no_report(visit: Path, photo: Path) -> None:
+    """Bytes that a terminal hands on as halves of characters are replaced before the chain keeps them for good."""
+    kept(visit, photo, words="seal \udcff\x1b[31m <b> \u6f22 \U0001f600")
+    assert read_visit(visit).photos[0].words == "seal ? [31m <b> \u6f22 \U0001f600"
+    run("review", visit, "--sign", "R. Quilter \udce9", "--yes")
+    for form in ("html", "json", "csv", "pdf"):
+        assert write_report(visit, form).stat().st_size  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        (
+            "photo a.jpg filter the boiler's and the case's seal",
+            ["a.jpg", "filter", "the boiler's and the case's seal"],
+        ),
+        ("photo 'IMG 1.jpg' filter", ["IMG 1.jpg", "filter", ""]),
+        ('photo IMG\\ 1.jpg filter "two words"', ["IMG 1.jpg", "filter", "two words"]),
+        ("photo a.jpg", ["a.jpg"]),
+        ("sign S. O'Quilter", ["S. O'Quilter"]),
+        ("amend 5 'no reading'", ["5", "no reading"]),
+    ],
+)
+def test_an_apostrophe_in_what_is_said_is_no_quote(line: str, words: list[str]) -> None:
+    """File names take quotes as in a shell; words about a photo and names stand as they are typed."""
+    assert _split(line)[1:] == words
+
+
+def test_nothing_is_changed_by_a_command_that_lacks_the_photo(visit: Path) -> None:
+    """What else the same command asks for waits until all of it makes sense."""
+    value = next(v for v in read_visit(visit).values() if v.kind == "reading")
+    before = (visit / "journal.jsonl").read_bytes()
+    result = run("review", visit, "--amend", value.number, "1", "--reason", "x", "--yes", "--words", "seal")
+    assert isinstance(result.exception, BadInput)
+    assert (visit / "journal.jsonl").read_bytes() == before
+
+
+def test_the_list_names_the_photos(visit: Path, photo: Path) -> None:
+    """With their item, file and words."""
+    name = kept(visit, photo)
+    line = next(text for text in run("review", visit).output.splitlines() if name in text)
+    assert "Magnetic filter" in line
+    assert line.endswith("behind the case")
 
 
 def test_a_photo_that_is_too_large_is_refused(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import shlex
@@ -63,12 +64,16 @@ def command(
     On a terminal, without options, it takes commands until quit. An amendment keeps the old value; results that rest on
     it are worked out again.
     """
+    if photo is None and (about or words):
+        raise BadInput("--about or --words alone says too little", "give --photo FILE as well")
+    if photo is not None and not about:
+        raise BadInput("--photo alone says too little", "give --about ITEM as well")
     if listen_to is not None:
         _listen(folder, listen_to)
     if amend is not None:
         with VisitFolder.open(folder) as visit:
             _amend(_open_review(visit), *amend, reason, yes)
-    if photo is not None or about or words:
+    if photo is not None:
         _put_photo(folder, photo, about, words)
     if name is not None:
         with VisitFolder.open(folder) as visit:
@@ -116,6 +121,10 @@ def _list(record: VisitRecord, as_json: bool) -> None:
         for result in results:
             words = print_signs(result.judgement.words) if result.judgement else ""
             click.echo(f"        {print_label(result.label):<42} {print_result(result):<16} {words}".rstrip())
+    if record.photos:
+        click.echo("\nPhotos")
+    for photo in record.photos:
+        click.echo(f"{photo.number:>6}  {print_label(photo.label):<42} {photo.file} {photo.words}".rstrip())
     points = points_of(record)
     if record.unsafe or points:
         click.echo("\nNeeds attention")
@@ -178,10 +187,7 @@ def _amend(review: Review, number: int, value: str, reason: str, yes: bool) -> N
         click.echo(f"{entry.number:>6}  {_event_words(review, entry.number)}")
 
 
-def _put_photo(folder: Path, photo: Path | None, item: str, words: str) -> None:
-    if photo is None or not item:
-        given, lacking = ("--photo", "--about ITEM") if photo else ("--about or --words", "--photo FILE")
-        raise BadInput(f"{given} alone says too little", f"give {lacking} as well")
+def _put_photo(folder: Path, photo: Path, item: str, words: str) -> None:
     from handsfree.record.photo import read_picture
 
     picture = read_picture(photo)
@@ -227,11 +233,11 @@ def _converse(folder: Path, review: Review) -> None:
     click.echo("\n" + _HELP)
     while True:
         try:
-            words = shlex.split(click.prompt("review", prompt_suffix="> ", default="", show_default=False))
+            words = _split(click.prompt("review", prompt_suffix="> ", default="", show_default=False))
         except (click.Abort, EOFError):
             return
         except ValueError as error:
-            click.echo(f"{error}")
+            click.echo(f"{error}: a name with blanks stands between two quotes")
             continue
         if words[:1] in (["quit"], ["q"], ["exit"]):
             return
@@ -249,15 +255,38 @@ def _obey(folder: Path, review: Review, words: list[str]) -> None:
     }
     action = actions.get((words[0], len(words))) if words else None
     if words[:1] == ["sign"] and len(words) > 1:
-        _sign(review, folder, " ".join(words[1:]), "", False)
+        _sign(review, folder, words[1], "", False)
     elif words[:1] == ["photo"] and len(words) > 2:
         from handsfree.record.photo import read_picture
 
-        _keep_photo(review, read_picture(Path(words[1])), words[2], " ".join(words[3:]))
+        _keep_photo(review, read_picture(Path(words[1]).expanduser()), words[2], words[3])
     elif action is not None:
         action()
     else:
         click.echo(_HELP)
+
+
+def _split(line: str) -> list[str]:
+    """The words of a command, as a shell takes them; a name and what is said about a photo are one, as typed: there an
+    apostrophe is no quote.
+
+    Raises:
+        ValueError: a quote is not closed.
+    """
+    stream = io.StringIO(line)
+    shell = shlex.shlex(stream, posix=True)
+    shell.whitespace_split, shell.commenters = True, ""
+    first = shell.get_token()
+    before_text = {"photo": 2, "sign": 0}.get(first or "")
+    if first is None or before_text is None:
+        return [first, *shell] if first is not None else []
+    words = [first, *(word for _ in range(before_text) if (word := shell.get_token()) is not None)]
+    if len(words) <= before_text:
+        return words
+    text = stream.read().strip()
+    if len(text) > 1 and text[0] == text[-1] and text[0] in "\"'":
+        text = text[1:-1]
+    return [*words, text] if text or first == "photo" else words
 
 
 def _number(word: str) -> int:

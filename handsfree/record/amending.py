@@ -96,12 +96,12 @@ class Review:
         if not reason.strip():
             raise BadInput(f"changing event {number} needs a reason", "say why: it is kept beside the old value")
         item = self.plan.item(old.item)
-        new, kind = self._fitting(item, old, text.strip())
+        new, kind = self._fitting(item, old, _plain(text))
         if (new, kind) == (old.text, old.kind):
             raise BadInput(f"event {number} holds {new} already", "give the value that it should be")
         quantity = self._language.quantities.get(item.expect.quantity or "")
         unit = old.unit or (quantity.unit if quantity and kind == "quantity" else "")
-        return Amendment(item, old, new, reason.strip(), kind, unit)
+        return Amendment(item, old, new, _plain(reason), kind, unit)
 
     def amend(self, change: Amendment) -> tuple[Entry, ...]:
         """Writes a change and everything that follows from it; each event is on disk before the next is written."""
@@ -135,7 +135,7 @@ class Review:
         """
         if not name.strip():
             raise BadInput("a sign-off needs a name", "give the name of the engineer who signs")
-        return self._append([SignedOff(name=name.strip(), statement=statement.strip())])[0]
+        return self._append([SignedOff(name=_plain(name), statement=_plain(statement))])[0]
 
     def keep_photo(self, picture: Picture, item: str, words: str = "") -> Entry:
         """Puts a photo beside an item: the file is on disk first, then the event that names it.
@@ -157,7 +157,7 @@ class Review:
                 f"use {' or '.join(near)}" if near else f"use one of {', '.join(known)}",
             )
         file = self.folder.save_photo(picture.content, picture.ending)
-        return self._append([PhotoKept(item=item, file=file, words=words.strip())])[0]
+        return self._append([PhotoKept(item=item, file=file, words=_plain(words))])[0]
 
     def _append(self, events: list[Event]) -> tuple[Entry, ...]:
         # Voided names events by number: a sentence among them, which is not kept, would shift the numbers.
@@ -209,6 +209,13 @@ class Review:
             unit = known.unit if known else ""
             raise BadInput(f"{item.say}: {text} is not from {low} to {high} {unit}", "look at the reading again")
         return format(value, "f")
+
+
+def _plain(text: str) -> str:
+    """Words as every report can hold them: a terminal hands on bytes that are no letters as halves of characters, and
+    keys that are none as control characters."""
+    whole = text.encode("utf-8", "replace").decode()
+    return "".join(sign if sign.isprintable() else " " for sign in whole).strip()
 
 
 def _confirmed(change: Amendment) -> Event:

@@ -12,6 +12,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
+import stat
 from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -247,6 +248,14 @@ def photo_path(path: Path, name: str) -> Path | None:
     return _inside(path, PHOTOS, name)
 
 
+def is_file_itself(file: Path) -> bool:
+    """Whether a clip or photo is there as a file: a link in a forged folder must not bring other files into a report."""
+    try:
+        return stat.S_ISREG(file.lstat().st_mode)
+    except (OSError, ValueError):
+        return False
+
+
 def _inside(path: Path, folder: str, name: str) -> Path | None:
     file = path / folder / Path(name).name
     return file if f"{folder}/{file.name}" == name else None
@@ -268,9 +277,13 @@ def _photo_fault(path: Path, name: str) -> str:
 
 def _fault(file: Path, what: str, wanted_is: str) -> str:
     try:
+        if not stat.S_ISREG(file.lstat().st_mode):
+            return f"{what} is not a file of its own"
         content = file.read_bytes()
-    except OSError as error:
-        return f"{what} is missing" if isinstance(error, FileNotFoundError) else f"{what} cannot be read"
+    except FileNotFoundError:
+        return f"{what} is missing"
+    except (OSError, ValueError):
+        return f"{what} cannot be read"
     _, _, wanted = file.stem.partition("-")
     if wanted and not hashlib.sha256(content).hexdigest().startswith(wanted):
         return f"{what} is not {wanted_is}"

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
-from handsfree.record.folder import clip_path, photo_path
+from handsfree.record.folder import clip_path, is_file_itself, photo_path
 from handsfree.record.photo import MEDIA
 
 ClipsAs = Literal["embed", "link", "none"]
@@ -42,7 +42,7 @@ class ClipSounds:
             return ""
         if name not in self._known:
             file = clip_path(self.folder, name)
-            there = file is not None and file.is_file()
+            there = file is not None and is_file_itself(file)
             if self.how == "link" or file is None or not there:
                 self._known[name] = name if there else ""
             else:
@@ -52,7 +52,7 @@ class ClipSounds:
     def picture(self, name: str) -> str:
         """What a picture's `src` is to be; empty when there is nothing to show."""
         file = photo_path(self.folder, name)
-        if self.how == "none" or file is None or file.suffix not in MEDIA or not file.is_file():
+        if self.how == "none" or file is None or file.suffix not in MEDIA or not is_file_itself(file):
             return ""
         if self.how == "link":
             return name

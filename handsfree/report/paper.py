@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from importlib import resources
 from typing import Any
 
@@ -13,6 +14,9 @@ from handsfree.report.attention import points_of
 from handsfree.report.cautions import CAUTIONS, NOT_SAFE, state_of
 from handsfree.report.job_facts import headline, identity, instruments
 from handsfree.report.page import weak_grades
+
+_MAY_LACK = re.compile("[^ -~\u00a0-\u04ff\u1e00-\u22ff]")
+"""all but Latin, Greek, Cyrillic, punctuation and the signs of sums"""
 
 
 def render_paper(record: VisitRecord) -> bytes:
@@ -26,11 +30,29 @@ def render_paper(record: VisitRecord) -> bytes:
     except ImportError:
         raise MissingPart("PDF reports need the library typst", "pip install 'handsfree[report]'") from None
     template = resources.files("handsfree.report").joinpath("templates/report.typ").read_bytes()
-    inputs = {"visit": json.dumps(paper_facts(record), ensure_ascii=False)}
-    # The fonts that come inside the typesetter make the same pages on every machine.
-    made = typst.compile(template, format="pdf", sys_inputs=inputs, ignore_system_fonts=True, pdf_standards="ua-1")
-    assert isinstance(made, bytes)
-    return made
+
+    def made_of(facts: Any) -> bytes:
+        inputs = {"visit": json.dumps(facts, ensure_ascii=False)}
+        # The fonts that come inside the typesetter make the same pages on every machine.
+        made = typst.compile(template, format="pdf", sys_inputs=inputs, ignore_system_fonts=True, pdf_standards="ua-1")
+        assert isinstance(made, bytes)
+        return made
+
+    facts = paper_facts(record)
+    try:
+        return made_of(facts)
+    except (typst.TypstError, UnicodeEncodeError):
+        # A sign that no font has (a picture sign, a control character, half a character) must not cost the whole report.
+        return made_of(_in_our_fonts(facts))
+
+
+def _in_our_fonts(fact: Any) -> Any:
+    """The same facts with a question mark for every sign that the fonts may lack."""
+    if isinstance(fact, str):
+        return _MAY_LACK.sub("?", fact)
+    if isinstance(fact, dict):
+        return {key: _in_our_fonts(value) for key, value in fact.items()}
+    return [_in_our_fonts(each) for each in fact] if isinstance(fact, list | tuple) else fact
 
 
 def paper_facts(record: VisitRecord) -> dict[str, Any]:

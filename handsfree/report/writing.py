@@ -52,7 +52,7 @@ def write_record(record: VisitRecord, format: Format, *, out: Path | None = None
 def _html(record: VisitRecord, clips: ClipsAs) -> bytes:
     from handsfree.report.page import render_page
 
-    return render_page(record, ClipSounds(record.path, clips)).encode()
+    return render_page(record, ClipSounds(record.path, clips)).encode("utf-8", "replace")
 
 
 def _pdf(record: VisitRecord, clips: ClipsAs) -> bytes:
@@ -64,13 +64,13 @@ def _pdf(record: VisitRecord, clips: ClipsAs) -> bytes:
 def _csv(record: VisitRecord, clips: ClipsAs) -> bytes:
     from handsfree.report.tables import render_csv
 
-    return render_csv(record).encode("utf-8-sig")
+    return render_csv(record).encode("utf-8-sig", "replace")
 
 
 def _json(record: VisitRecord, clips: ClipsAs) -> bytes:
     from handsfree.report.tables import render_json
 
-    return render_json(record).encode()
+    return render_json(record).encode("utf-8", "replace")
 
 
 def _ics(record: VisitRecord, clips: ClipsAs) -> bytes:
