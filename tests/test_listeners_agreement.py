@@ -132,6 +132,14 @@ def test_a_third_listener_outvotes_one_that_is_not_sure(
     assert isinstance(pair(first, second), Unsure), "there is no third"
 
 
+@pytest.mark.parametrize("third", ["vosk", "phones"])
+def test_a_value_without_a_runner_up_outvotes_nobody(third: str) -> None:
+    """Nothing tells how far it leads, and the other listener may be as sure of another value."""
+    sure = opinion("whisper", NINE_FIVE, NINE_TWO, margin=20.0)
+    assert isinstance(pair(opinion("moonshine", NINE_TWO), sure, opinion(third, NINE_TWO)), Unsure)
+    assert pair(opinion("moonshine", NINE_TWO, NINE_FIVE, margin=20.0), sure, opinion(third, NINE_TWO)) == NINE_TWO
+
+
 def test_sounds_speak_for_a_value_unless_other_words_fit_far_better() -> None:
     """Two that agree are asked for less where the phones put their value first, and for more where what was heard
     without a grammar fits far better; for the value of one of two they count like any third listener, against each

@@ -267,7 +267,8 @@ def outvoting(neural: Sequence[Opinion], others: Sequence[Opinion], gates: Gates
     best = one.values[0]
     if isinstance(best.outcome, Unsure | Nothing) or one.free_ratio > gate.ratio:
         return None
-    if len(best.words.split()) < gate.least_words:
+    # Of a value without a runner-up nothing tells how far it leads.
+    if len(best.words.split()) < gate.least_words or len(one.values) < 2:
         return None
     held = other.weight_of(tops[at]) if tops[1 - at] else None
     behind = gate.missing if held is None else min(gate.missing, other.values[0].weight - held)
