@@ -20,9 +20,9 @@ from pathlib import Path
 import numpy as np
 import onnxruntime
 import soundfile
-from lexicon import INDEX
 
 from handsfree.language import load_language
+from handsfree.listeners.phones import Pronunciations, free_fit, read_pronunciations
 from handsfree.model import Expectation
 
 NONE = -1e30
@@ -31,14 +31,14 @@ NONE = -1e30
 class PhoneGraph:
     """A word automaton spelled out in phones: one chain of states for each arc and pronunciation, in flat arrays."""
 
-    def __init__(self, automaton, lexicon: dict[str, list[list[int]]], blanks: bool) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, automaton, lexicon: Pronunciations, blanks: bool) -> None:  # type: ignore[no-untyped-def]
         self.start, self.hubs, self.blanks = automaton.start, len(automaton), blanks
         self.finals = np.array([s for s in range(len(automaton)) if automaton.final(s)])
         phone, first, last, source, target = [], [], [], [], []
         self.words: list[str] = []
         for state in range(len(automaton)):
             for word, after in automaton.arcs(state).items():
-                for spoken in lexicon.get(word, []):
+                for spoken in lexicon.get(word, ()):
                     chain = [p for q in spoken for p in (q, 0)][:-1] if blanks else spoken
                     first.append(len(phone))
                     phone += chain
@@ -112,16 +112,6 @@ def free_score(scores: np.ndarray) -> float:
     return float(value.max())
 
 
-def read_lexicon(path: Path) -> dict[str, list[list[int]]]:
-    found: dict[str, list[list[int]]] = collections.defaultdict(list)
-    for line in path.read_text(encoding="utf-8").splitlines():
-        columns = line.split("\t")
-        spoken = [INDEX[p] for p in columns[-1].split()]
-        if spoken not in found[columns[0]]:
-            found[columns[0]].append(spoken)
-    return found
-
-
 def with_noise(samples: np.ndarray, noise: np.ndarray, snr_db: float, rng: np.random.RandomState) -> np.ndarray:
     at = rng.randint(0, len(noise) - len(samples))
     piece = noise[at : at + len(samples)]
@@ -147,7 +137,7 @@ def main() -> None:
     settings = onnxruntime.SessionOptions()
     settings.intra_op_num_threads = 1
     session = onnxruntime.InferenceSession(str(options.model / "ctc.onnx"), settings)
-    lexicon = read_lexicon(options.model / "lexicon.tsv")
+    lexicon = read_pronunciations(options.model / "lexicon.tsv")
     graph = PhoneGraph(language.automaton(expectation), lexicon, options.head == "phones")
     noise = soundfile.read(options.noise, dtype="float32")[0] if options.noise else None
     rng, seconds, spent = np.random.RandomState(1), 0.0, 0.0
@@ -171,7 +161,7 @@ def main() -> None:
         bounded = 30 * np.tanh(states[0] / 30)
         words, score = graph.best_sentence(bounded if options.head == "states" else phones[0])
         spent, seconds = spent + time.time() - begun, seconds + len(samples) / 16000
-        gap = (score - free_score(bounded)) if options.head == "states" else score - float(phones[0].max(1).sum())
+        gap = (score - free_score(bounded)) if options.head == "states" else score - free_fit(phones[0])
         right = same_meaning(language, expectation, words, said)
         counts[part].update(clips=1, exact=words == said.split(), right=right)
         gaps[part].append((gap, right))
