@@ -7,6 +7,8 @@ VOICES = {"gb": "en-gb", "us": "en-us"}
 
 def ipa(texts: list[str], accent: str) -> list[str]:
     """One line of IPA for each text; blank lines between them keep espeak-ng from joining clauses."""
+    if not texts:
+        return []
     heard = subprocess.run(
         ["espeak-ng", "-q", "--ipa", "-v", VOICES[accent]],
         input="\n\n".join(texts),
@@ -15,9 +17,12 @@ def ipa(texts: list[str], accent: str) -> list[str]:
         check=True,
     ).stdout
     lines = [" ".join(line.split()).replace("_", "") for line in heard.split("\n") if line.strip()]
-    if len(lines) != len(texts):
-        raise ValueError(f"espeak-ng gave {len(lines)} lines for {len(texts)} texts")
-    return lines
+    if len(lines) == len(texts):
+        return lines
+    if len(texts) == 1:  # a text that espeak-ng cuts into clauses by itself
+        return [" ".join(lines)]
+    half = len(texts) // 2
+    return ipa(texts[:half], accent) + ipa(texts[half:], accent)
 
 
 def respell(text: str) -> str:

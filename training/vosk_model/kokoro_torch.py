@@ -414,6 +414,23 @@ def lowpass_resample(y):
     return F.conv1d(z[None, None], h[None, None], padding=half)[0, 0, ::down]
 
 
+PROSODY = 128
+"""Where in a style melody and durations begin; before it is the timbre."""
+
+
+def blended(spec, count, style):
+    """The style of "VOICE*share+VOICE*share", at times with "/VOICE*share" behind it for melody and durations."""
+
+    def mixed(part):
+        return sum(
+            float(w) * style(v)[min(count, len(style(v)) - 1)] for v, w in (x.split("*") for x in part.split("+"))
+        )
+
+    sound, _, melody = spec.partition("/")
+    ref = mixed(sound)
+    return torch.cat([ref[:PROSODY], mixed(melody)[PROSODY:]]) if melody else ref
+
+
 def worker(rank, a):
     torch.set_num_threads(1)
     dev = f"cuda:{rank % torch.cuda.device_count()}" if torch.cuda.is_available() else "cpu"
@@ -438,10 +455,7 @@ def worker(rank, a):
             ids = [table[c] for c in phones if c in table]
             if not 1 <= len(ids) < 400:
                 continue
-            ref = sum(
-                float(w) * style(v)[min(len(ids), len(style(v)) - 1)]
-                for v, w in (x.split("*") for x in spec.split("+"))
-            )
+            ref = blended(spec, len(ids), style)
             try:
                 y = g(
                     tokens=torch.tensor([[0, *ids, 0]]),
