@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "vosk_model"))
+sys.path.insert(0, str(Path(__file__).parents[2]))
 from espeak import ipa, respell
 from kokoro_jobs import FOREIGN, GB, US
 from utterances import utterance
@@ -18,14 +19,46 @@ BRITISH = [voice for voice in GB if voice not in KEPT_FOR_TUNING]
 AMERICAN = [voice for voice in US if voice not in KEPT_FOR_TUNING]
 
 
-def mixture(rng: random.Random, accent: str) -> str:
-    """A voice, or two mixed; British sounds come from American timbres too, as there are few British ones."""
+SEED_OF_SCRIPT = 61
+
+
+def timbre(rng: random.Random, accent: str) -> str:
+    """A voice, or several mixed or pushed apart; British sounds come from American timbres too, as there are few
+    British ones."""
     base = rng.choice(BRITISH if accent == "gb" and rng.random() < 0.6 else AMERICAN)
-    if rng.random() < 0.25:
+    kind = rng.random()
+    if kind < 0.2:
         return f"{base}*1.0"
-    share = round(rng.uniform(0.45, 0.9), 2)
-    other = rng.choice(BRITISH + AMERICAN if rng.random() < 0.65 else FOREIGN)
-    return f"{base}*{share}+{other}*{round(1 - share, 2)}"
+    others = [rng.choice(BRITISH + AMERICAN if rng.random() < 0.6 else FOREIGN) for _ in range(2)]
+    if kind < 0.6:
+        share = round(rng.uniform(0.4, 0.9), 2)
+        return f"{base}*{share}+{others[0]}*{round(1 - share, 2)}"
+    if kind < 0.85:
+        share, more = round(rng.uniform(0.35, 0.7), 2), round(rng.uniform(0.1, 0.3), 2)
+        return f"{base}*{share}+{others[0]}*{more}+{others[1]}*{round(1 - share - more, 2)}"
+    beyond = round(rng.uniform(0.1, 0.25), 2)
+    return f"{base}*{1 + beyond}+{others[0]}*{-beyond}"
+
+
+def mixture(rng: random.Random, accent: str) -> str:
+    """A timbre, at times with the melody and the lengths of sounds of another voice."""
+    return timbre(rng, accent) + (f"/{rng.choice(BRITISH + AMERICAN)}*1.0" if rng.random() < 0.35 else "")
+
+
+class ProductLines:
+    """Answers to the steps of the product's plans, its commands and what comes near them: the texts of the benchmark's
+    sets for tuning, drawn anew (another seed than any set)."""
+
+    def __init__(self) -> None:
+        from benchmarks import spoken_sets
+        from handsfree.language import load_language
+
+        spoken_sets.SEEDS["training"] = SEED_OF_SCRIPT
+        self._script, self._number = spoken_sets.Script("training", load_language()), 0
+
+    def __call__(self) -> str:
+        self._number += 1
+        return self._script.line(self._number - 1).words
 
 
 def main() -> None:
@@ -40,10 +73,10 @@ def main() -> None:
     rng = random.Random(options.seed)
     general = options.general.read_text(encoding="utf-8").split()
     lines = [row.split("\t")[4] for t in options.lines for row in t.read_text(encoding="utf-8").splitlines()]
-    jobs = []
+    jobs, product_line = [], ProductLines()
     for _ in range(options.count):
         accent = "gb" if rng.random() < 0.65 else "us"
-        text = utterance(rng, general, lines)
+        text = product_line() if rng.random() < 0.45 else utterance(rng, general, lines)
         if accent == "gb":
             text = " ".join("zed" if w == "z" else w for w in text.split())
         voice = mixture(rng, accent)

@@ -15,10 +15,15 @@ RATE = 16000
 LONGEST_S = 17.0
 SPLICED = ("speech_commands", "audiomnist", "inspektral", "nato_spell")
 DIGITS = frozenset(["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"])
-# How often the sources are drawn, in utterances. What is not named is drawn by its number of clips, times 1.
-SHARE = {"librispeech": 3.0, "librispeech_tc100": 3.0, "vctk": 3.0, "audiomnist": 0.7, "espeak": 0.35, "flite": 0.7}
-SPLICES = 0.30
-"""share of utterances that are words of real talkers in a row"""
+SHARES = {
+    "read by real talkers": (0.17, ("librispeech", "librispeech_tc100", "vctk", "speechocean762")),
+    "words of real talkers": (0.09, SPLICED),
+    "words of real talkers in a row": (0.24, ()),
+    "light voices": (0.06, ("espeak", "flite", "piper")),
+    "kokoro": (0.44, ("kokoro",)),
+}
+"""Kind -> share of the utterances drawn, and its sources, however many clips there are of it."""
+IN_A_ROW = "words of real talkers in a row"
 
 
 class Clip(NamedTuple):
@@ -26,20 +31,30 @@ class Clip(NamedTuple):
     samples: int
     words: tuple[str, ...]
     speaker: str
-    weight: float
+
+
+_decoded: dict[Path, np.ndarray] = {}
 
 
 def read_pack(table: Path) -> np.ndarray:
     raw = table.with_suffix(".raw")
     if raw.exists():
-        return np.fromfile(raw, np.int16)
-    import soundfile
+        return np.fromfile(raw, np.int16, raw.stat().st_size // 2)
+    if table not in _decoded:
+        import soundfile
 
-    pieces = []
-    with soundfile.SoundFile(table.with_suffix(".opus")) as sound:  # the stated length may be nonsense
-        while len(piece := sound.read(RATE * 60, dtype="int16")):
-            pieces.append(piece)
-    return np.concatenate(pieces)
+        pieces = []
+        with soundfile.SoundFile(table.with_suffix(".opus")) as sound:  # the stated length may be nonsense
+            while len(piece := sound.read(RATE * 60, dtype="int16")):
+                pieces.append(piece)
+        _decoded[table] = np.concatenate(pieces)
+    return _decoded[table]
+
+
+def read_table(table: Path) -> list[list[str]]:
+    """Rows of a table; a last row that is still being written is left out."""
+    text = table.read_text(encoding="utf-8")
+    return [line.split("\t") for line in text[: text.rfind("\n") + 1].splitlines()]
 
 
 def speech_inside(samples: np.ndarray) -> tuple[int, int]:
@@ -67,9 +82,9 @@ class Material:
         self.words: dict[str, list[Clip]] = defaultdict(list)
         self.hours: Counter[str] = Counter()
         for table in sorted(t for p in packs for t in p.glob("*.tsv")):
+            rows = read_table(table)
             samples = read_pack(table)
-            for line in table.read_text(encoding="utf-8").splitlines():
-                field = line.split("\t")
+            for field in rows:
                 offset, count, speaker, words = int(field[0]), int(field[1]), field[2], tuple(field[4].split())
                 source = speaker.split(":")[0]
                 if want and not any(w in speaker for w in want):
@@ -80,21 +95,26 @@ class Material:
                 spared = zlib.crc32(f"{speaker}{offset}".encode()) % 5
                 if keep is not None and spared == keep:
                     continue
-                clip = Clip(position + offset, count, words, speaker, SHARE.get(source, 1.0))
+                clip = Clip(position + offset, count, words, speaker)
                 self.clips.append(clip)
                 self.hours[source] += count / 3600 / RATE
                 if source in SPLICED and len(words) == 1:
                     first, last = speech_inside(samples[offset : offset + count])
                     if RATE // 12 < last - first < RATE * 1.3:
-                        self.words[speaker].append(Clip(clip.offset + first, last - first, words, speaker, 1.0))
+                        self.words[speaker].append(Clip(clip.offset + first, last - first, words, speaker))
             audio.append(samples)
             position += len(samples)
         self.audio = torch.from_numpy(np.concatenate(audio))
+        self.of_source: dict[str, list[Clip]] = defaultdict(list)
+        for clip in self.clips:
+            self.of_source[clip.speaker.split(":")[0]].append(clip)
+        self.everyone = [c for v in self.words.values() for c in v]
+        self.every_digit = [c for c in self.everyone if c.words[0] in DIGITS]
+        self.several = [k for k, v in self.words.items() if len(v) >= 2]
 
     def splice(self, rng: random.Random) -> list[Clip]:
         """Words in a row, mostly digits, of one talker where one has several."""
-        several = [k for k, v in self.words.items() if len(v) >= 2]
-        source = self.words[rng.choice(several)] if rng.random() < 0.45 else self.everyone
+        source = self.words[rng.choice(self.several)] if rng.random() < 0.45 else self.everyone
         if rng.random() < 0.75:
             digits = [c for c in source if c.words[0] in DIGITS] if source is not self.everyone else self.every_digit
             source = digits if len(digits) >= 2 else self.every_digit
@@ -103,11 +123,14 @@ class Material:
     def units(self, seed: int, count: int) -> list[list[Clip]]:
         """Utterances of one round of training."""
         rng = random.Random(seed)
-        self.everyone = [c for v in self.words.values() for c in v]
-        self.every_digit = [c for c in self.everyone if c.words[0] in DIGITS]
-        singles = rng.choices(self.clips, [c.weight for c in self.clips], k=round(count * (1 - SPLICES)))
-        rows = [self.splice(rng) for _ in range(count - len(singles))] if self.every_digit else []
-        return [[c] for c in singles] + rows
+        drawn: list[list[Clip]] = []
+        for kind, (share, sources) in SHARES.items():
+            wanted = round(share * count)
+            if kind == IN_A_ROW:
+                drawn += [self.splice(rng) for _ in range(wanted)] if self.every_digit else []
+            elif clips := [c for s in sources for c in self.of_source.get(s, ())]:
+                drawn += [[c] for c in rng.choices(clips, k=wanted)]
+        return drawn
 
 
 class Batches(IterableDataset):  # type: ignore[type-arg]

@@ -46,7 +46,7 @@ class Sound(Augmenter):
     @torch.no_grad()
     def noisy(self, batch: dict[str, torch.Tensor], samples: int, seed: int) -> torch.Tensor:
         """[rows, samples] with everything on it."""
-        return self.levelled(self.in_noise(batch, samples, seed, noisy=0.8, noisy_db=26, quiet_db=(28, 27)))
+        return self.levelled(self.in_noise(batch, samples, seed, noisy=0.8, noisy_db=23, quiet_db=(25, 30)))
 
     @staticmethod
     def levelled(x: torch.Tensor) -> torch.Tensor:

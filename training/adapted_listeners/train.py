@@ -12,6 +12,7 @@ import json
 import random
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -25,6 +26,8 @@ import networks
 from augmentation import read_noise
 from material import Batches, Material
 from sound import Sound
+
+from handsfree.listeners.whisper import WINDOW_FRAMES
 
 
 def to_device(batch: dict[str, object], device: torch.device) -> dict[str, torch.Tensor]:
@@ -55,7 +58,7 @@ class Run:
             return self.net.encode(samples)
         needed = -(-samples.shape[1] // 160) + 50
         if not window:
-            window = 3000 if self.random.random() < 0.35 else self.random.randint(min(needed, 1400), 1500)
+            window = self.random.choices((WINDOW_FRAMES, 1500, 3000), (0.75, 0.13, 0.12))[0]
         return self.net.encode(samples, min(3000, max(window, needed) // 2 * 2))
 
     def loss(self, batch: dict[str, torch.Tensor]) -> torch.Tensor:
@@ -97,6 +100,7 @@ class Run:
     def check(self, checks: Material, batches: Batches, sound: Sound, snr_db: float | None) -> str:
         """For each source of the checks: utterances written exactly right by greedy decoding, in percent, and nats of
         the right text."""
+        self.net.eval()
         self.net.merge(self.averages)
         right: dict[str, list[float]] = {}
         order = sorted(range(len(checks.clips)), key=lambda i: checks.clips[i].samples)
@@ -105,7 +109,7 @@ class Run:
             batch = to_device(batches.describe(units, np.random.RandomState(1), clean=True), self.device)
             samples = sound.checked(batch, int(batch["length"]), snr_db)
             with torch.autocast(self.device.type, torch.bfloat16):
-                hidden = self.hidden(samples, 3000)
+                hidden = self.hidden(samples, WINDOW_FRAMES)
                 logits = self.net.decode(hidden, batch["given"]).float()
                 heard = self.greedy(hidden)
             nats = F.cross_entropy(logits.transpose(1, 2), batch["wanted"].clamp(min=0), reduction="none")
@@ -118,6 +122,7 @@ class Run:
                 found[0] += heard[row][lead : lead + len(text) + 1] == [*text, self.net.end]
                 found[1] += nats[row]
                 found[2] += 1
+        self.net.train()
         return ", ".join(f"{k} {100 * a / n:.1f} % {b / n:.2f}" for k, (a, b, n) in sorted(right.items()))
 
     def greedy(self, hidden: torch.Tensor, longest: int = 26) -> list[list[int]]:
@@ -153,6 +158,10 @@ def main() -> None:
     ask.add_argument("--workers", type=int, default=4)
     ask.add_argument("--steps", type=int, default=10**9)
     ask.add_argument("--seed", type=int, default=1)
+    ask.add_argument(
+        "--reread", type=float, default=0, help="seconds after which the packs, which may have grown, are read again"
+    )
+    ask.add_argument("--profile", type=int, default=-1, metavar="STEP", help="show where the time goes at this step")
     ask.add_argument("--check-every", type=float, default=120, help="seconds")
     options = ask.parse_args()
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
@@ -172,14 +181,7 @@ def main() -> None:
         flush=True,
     )
     batches = Batches(material, tokens, options.seconds, options.most, options.seed, kind.start, kind.end)
-    loader = DataLoader(
-        batches,
-        batch_size=None,
-        num_workers=options.workers,
-        pin_memory=torch.cuda.is_available(),
-        prefetch_factor=4 if options.workers else None,
-    )
-    drawn = iter(loader)  # the workers fork before the device is touched
+    drawn = drawn_by_workers(batches, options.workers)
     run = Run(options, material)
     checks = Material(options.checks) if options.checks else None
     print(
@@ -192,32 +194,84 @@ def main() -> None:
     train(run, drawn, begun, checks, batches)
 
 
-def train(run: Run, drawn, begun: float, checks: Material | None, batches: Batches) -> None:  # type: ignore[no-untyped-def]
+def drawn_by_workers(batches: Batches, workers: int) -> Iterator[dict[str, object]]:
+    return iter(
+        DataLoader(
+            batches,
+            batch_size=None,
+            num_workers=workers,
+            pin_memory=torch.cuda.is_available(),
+            prefetch_factor=4 if workers else None,
+        )
+    )
+
+
+def show_profile(run: Run, drawn: Iterator[dict[str, object]], steps: int = 5) -> None:
+    """Where the time of some steps goes, here and on the device."""
+    from torch.profiler import profile
+
+    began = time.time()
+    with profile(acc_events=True) as seen:
+        for _ in range(steps):
+            run.update(to_device(next(drawn), run.device), 0.0)
+        if torch.cuda.is_available():
+            torch.cuda.synchronize()
+    print(f"{steps} steps took {time.time() - began:.2f} s")
+    for key in ("self_cpu_time_total", "self_cuda_time_total"):
+        print(seen.key_averages().table(sort_by=key, row_limit=14, max_name_column_width=60), flush=True)
+
+
+def train(
+    run: Run, drawn: Iterator[dict[str, object]], begun: float, checks: Material | None, batches: Batches
+) -> None:
     options = run.options
     start = time.time()
     end = options.until or begun + 60 * options.minutes
-    shown, told_step, checked, sound = start, 0, start, Sound(checks.audio.to(run.device), None) if checks else None
+    shown, told_step, checked, waited, reread, rounds = start, 0, start, 0.0, start, 0
+    sound = Sound(checks.audio.to(run.device), None) if checks else None
 
     def look() -> None:
         run.save(options.out / f"{options.network}.npz")
         if checks and sound:
-            for snr_db in (None, 10.0, 5.0):
+            for snr_db in (None, 10.0):
                 print(
                     f"   {options.network} {snr_db or 'clean'}:", run.check(checks, batches, sound, snr_db), flush=True
                 )
 
     while run.step < options.steps and (now := time.time()) < end:
-        run.update(to_device(next(drawn), run.device), (now - start) / (end - start))
+        if options.reread and now - reread > options.reread and end - now > 60:
+            reread, rounds = now, rounds + 1
+            material = Material(options.packs, keep=options.seed % 5)
+            run.sound.audio = material.audio.to(run.device)
+            batches = Batches(
+                material,
+                batches.tokens,
+                options.seconds,
+                options.most,
+                options.seed + 97 * rounds,
+                run.net.start,
+                run.net.end,
+            )
+            drawn = drawn_by_workers(batches, options.workers)
+            hours = {k: round(v, 2) for k, v in material.hours.items()}
+            print(f"reread in {time.time() - now:.1f} s: hours", hours, flush=True)
+        before = time.time()
+        batch = next(drawn)
+        waited += time.time() - before
+        if run.step == options.profile:
+            show_profile(run, drawn)
+        run.update(to_device(batch, run.device), (now - start) / (end - start))
         if run.step in (1, 5, 20, 100) or run.step % 250 == 0:
             loss, norm, count = run.told.tolist()
             now, steps = time.time(), run.step - told_step
             print(
-                f"{options.network} step {run.step} {now - start:.0f} s, {1000 * (now - shown) / steps:.0f} ms a step, "
+                f"{options.network} step {run.step} {now - start:.0f} s, {1000 * (now - shown) / steps:.0f} ms a step "
+                f"({1000 * waited / steps:.0f} waiting), "
                 f"loss {loss / count:.4f} norm {norm / count:.2f}",
                 flush=True,
             )
             run.told.zero_()
-            shown, told_step = now, run.step
+            shown, told_step, waited = now, run.step, 0.0
         if time.time() - checked > options.check_every and end - time.time() > 20:
             checked = time.time()
             look()

@@ -72,6 +72,33 @@ def reading_number(r: random.Random) -> str:
     return v.below_hundred(r) if k < 0.7 else v.number(r)
 
 
+def contrast(r: random.Random) -> str:
+    """Numbers and endings that are taken for each other in noise."""
+    ones, teens, tens = r.choice(v.ONES[1:]), r.choice(v.TEENS[3:]), r.choice(v.TENS)
+    number = r.choice(
+        [
+            teens,
+            tens,
+            f"{tens} {ones}",
+            f"{r.choice(TEN)} point {r.choice(TEN)}",
+            f"{r.choice(TEN)} {r.choice(TEN)}",
+            f"{ones} hundred",
+            f"{ones} hundred and {r.choice([teens, tens])}",
+            f"{teens} point {r.choice(TEN)} {r.choice(TEN)}",
+            f"{tens} point {r.choice(TEN)}",
+            f"{r.choice([teens, tens])} {r.choice([teens, tens])}",
+        ]
+    )
+    if r.random() < 0.3:
+        number = " ".join(
+            r.choice(["oh", "eight", "two", "one", "nine", "five", "four"]) for _ in range(r.randint(2, 5))
+        )
+    k = r.random()
+    if k < 0.4:
+        return number
+    return number + " " + r.choice(["bar", "five", "secs", "six", "seconds", "volts", "four", "c", "k", "amps", "ohms"])
+
+
 def serial(r: random.Random) -> str:
     def letter() -> str:
         return r.choice(v.LETTERS) if r.random() < 0.7 else r.choice(v.ICAO)
@@ -112,10 +139,12 @@ def utterance(r: random.Random, general: Sequence[str], lines: Sequence[str]) ->
     elif k < 0.35:
         joint = r.choice([" ", " ", " ", " is ", " reading ", " equals ", " at "])
         said = quantity + joint + reading_number(r) + (" " + unit if r.random() < 0.7 else "")
-    elif k < 0.44:
+    elif k < 0.41:
         said = reading_number(r) + " " + unit
-    elif k < 0.52:
+    elif k < 0.45:
         said = reading_number(r)
+    elif k < 0.52:
+        said = contrast(r)
     elif k < 0.58:
         said = r.choice(SHORT)
     elif k < 0.66:
