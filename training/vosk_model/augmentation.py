@@ -52,6 +52,8 @@ def read_noise(folder: Path) -> torch.Tensor:
 class Augmenter:
     """Turns a batch description into 40 cepstra a frame, on the device of the audio."""
 
+    noisy, noisy_db, quiet_db = 0.72, 30.0, (30.0, 25.0)  # of `features`: as `in_noise` takes them
+
     def __init__(self, audio: torch.Tensor, noise: torch.Tensor | None, kernels: Kernels) -> None:
         self.audio, self.noise, self.kernels, self.device = audio, noise, kernels, audio.device
         self.strength = 1.0
@@ -168,7 +170,7 @@ class Augmenter:
     @torch.no_grad()
     def features(self, batch: dict[str, torch.Tensor], samples: int, seed: int) -> torch.Tensor:
         """(rows, frames, 40) with everything on it."""
-        x = self.in_noise(batch, samples, seed, noisy=0.72, noisy_db=30, quiet_db=(30, 25))
+        x = self.in_noise(batch, samples, seed, self.noisy, self.noisy_db, self.quiet_db)
         warp = self.warps[torch.randint(0, len(self.warps), (len(x),), device=self.device)]
         mels = features.logmel(features.power(x, self.constants), warp)
         return self.mask(mels) @ self.constants["dct"]

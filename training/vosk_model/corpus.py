@@ -6,6 +6,7 @@ words, and if given a sampling weight.
 """
 
 import collections
+import functools
 import os
 import random
 from collections.abc import Iterator
@@ -19,6 +20,11 @@ from torch.utils.data import IterableDataset
 
 RATE = 16000
 LONGEST_S = 16.0
+SHARES = {"real": 0.45, "synthetic": 0.29, "simple": 0.06, "spliced": 0.2}
+"""Kind -> share of the speech drawn, however many clips there are of it; kinds that are missing leave theirs to the
+others."""
+KINDS = {"kokoro": "synthetic", "piper": "simple", "flite": "simple", "espeak": "simple"}
+"""First part of the speaker -> kind, of those that are no people."""
 VARIANTS = 3  # pronunciations drawn for each utterance; training keeps the likeliest
 
 
@@ -30,6 +36,7 @@ class Clip(NamedTuple):
     words: list[dict[str, list[list[int]]]]
     accent: str
     weight: float
+    kind: str = "real"
 
 
 def read_lexicon(path: Path) -> dict[str, dict[str, list[list[int]]]]:
@@ -42,9 +49,15 @@ def read_lexicon(path: Path) -> dict[str, dict[str, list[list[int]]]]:
 
 
 def read_audio(stem: Path) -> np.ndarray:
+    """Samples of a pack; those of a growing one as far as they are there."""
     raw = stem.with_suffix(".raw")
     if raw.exists():
-        return np.fromfile(raw, np.int16)
+        return np.fromfile(raw, np.int16, raw.stat().st_size // 2)
+    return decode(stem)
+
+
+@functools.cache
+def decode(stem: Path) -> np.ndarray:
     import soundfile
 
     with soundfile.SoundFile(stem.with_suffix(".opus")) as sound:  # the stated length of an Ogg file may be nonsense
@@ -62,20 +75,25 @@ class Corpus:
         audio, position, short = [], 0, collections.defaultdict(list)
         self.clips: list[Clip] = []
         self.hours: collections.Counter[str] = collections.Counter()
+        self.left_out: collections.Counter[str] = collections.Counter()  # clips
         for table in sorted(t for p in packs for t in p.glob("*.tsv")):
+            text = table.read_text(encoding="utf-8", errors="ignore")  # before the samples: both may be growing
             samples = read_audio(table)
             audio.append(samples)
-            for line in table.read_text(encoding="utf-8").splitlines():
+            for line in text[: text.rfind("\n") + 1].splitlines():
                 field = line.split("\t")
                 offset, count, words = int(field[0]), int(field[1]), field[4].split()
                 bad = offset + count > len(samples) or count < RATE // 10 or count > RATE * LONGEST_S
                 if bad or any(w not in known for w in words):
                     self.hours["left out"] += count / RATE / 3600
+                    self.left_out["length" if bad else "unknown words"] += 1
                     continue
                 weight = float(field[5]) if len(field) > 5 else 1.0
-                clip = Clip(position + offset, count, [known[w] for w in words], field[3], weight)
+                source = field[2].split(":")[0]
+                kind = KINDS.get(source, "real")
+                clip = Clip(position + offset, count, [known[w] for w in words], field[3], weight, kind)
                 self.clips.append(clip)
-                self.hours[field[2].split(":")[0]] += count / RATE / 3600
+                self.hours[source] += count / RATE / 3600
                 if count < RATE * 1.6 and 0 < len(words) <= 2:
                     short[field[2]].append(clip)
             position += len(samples)
@@ -85,20 +103,28 @@ class Corpus:
 
     @staticmethod
     def splice(short: dict[str, list[Clip]], rng: random.Random) -> list[list[Clip]]:
-        """Short clips in a row, of one speaker where one has several."""
-        several = [k for k in short if len(short[k]) >= 2]
-        everyone = [c for v in short.values() for c in v]
-        rows = []
-        for _ in range(min(25000, 3 * len(everyone))):
-            source = short[rng.choice(several)] if several and rng.random() < 0.6 else everyone
+        """Short clips in a row, of one speaker where one has several; seven in ten of
+        people, the others of machines."""
+        groups = []
+        for real in (True, False):
+            of_kind = [v for v in short.values() if (v[0].kind == "real") == real]
+            if of_kind:
+                groups.append(([v for v in of_kind if len(v) >= 2], [c for v in of_kind for c in v]))
+        rows: list[list[Clip]] = []
+        for _ in range(min(25000, 3 * sum(len(everyone) for _, everyone in groups))):
+            several, everyone = groups[0] if rng.random() < 0.7 else groups[-1]
+            source = rng.choice(several) if several and rng.random() < 0.6 else everyone
             rows.append([rng.choice(source) for _ in range(rng.choice([2, 3, 3, 4, 5]))])
         return rows
 
     def sort_into_buckets(self, buckets: int = 24) -> None:
         singles = len(self.clips)
         weight = [c.weight * max(0.3, c.samples / 48000) ** 0.5 for c in self.clips]
-        weight += [0.5 * float(np.mean([c.weight for c in u])) for u in self.units[singles:]]
+        weight += [sum(c.weight for c in u) / len(u) for u in self.units[singles:]]
         self.weight = np.array(weight)
+        kinds = np.array([c.kind for c in self.clips] + ["spliced"] * (len(self.units) - singles))
+        for kind, share in SHARES.items():
+            self.weight[kinds == kind] *= share / max(1e-9, self.weight[kinds == kind].sum())
         self.length = np.array([sum(c.samples for c in u) + 3000 * (len(u) - 1) for u in self.units])
         self.buckets = np.array_split(np.argsort(self.length), buckets)
         share = np.array([self.weight[b].sum() for b in self.buckets])

@@ -9,12 +9,12 @@ from pathlib import Path
 import numpy as np
 import torch
 from kaldi_format import Layer, write_model
-from network import Tdnn
+from network import NETWORKS, Tdnn
 
 
-def load(path: Path) -> tuple[Tdnn, dict]:
+def load(path: Path) -> tuple[torch.nn.Module, dict]:
     kept = torch.load(path, map_location="cpu", weights_only=True)
-    net = Tdnn()
+    net = NETWORKS[kept.get("network", "tdnn")]()
     net.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in kept["net"].items()})
     return net.eval(), kept
 

@@ -1,10 +1,11 @@
-"""A checkpoint in, ctc.onnx out: samples in, log posteriors of 40 phones every 30 ms out, weights stored in 8 bits.
+"""A checkpoint in; out ctc.onnx (of the TDNN) or phones.onnx (of the attending network): samples in, log posteriors of
+40 phones every 30 ms out, weights stored in 8 bits.
 
     python export_ctc.py net.pt MODEL_FOLDER
 
 Input `samples`: (1, n) float at 16-bit scale, 16 kHz, n >= 400.  Output `phones`: (1, frames, 40), the CTC head,
-phone 0 the
-blank; output `states`: (1, frames, 80), the MMI head's scores (first frame of phone p: 2p, later frames: 2p + 1).
+phone 0 the blank; of the TDNN also output `states`: (1, frames, 80), the MMI head's scores (first frame of phone p:
+2p, later frames: 2p + 1).
 """
 
 import argparse
@@ -13,9 +14,10 @@ from pathlib import Path
 import features
 import numpy as np
 import onnx
+import onnxruntime
 import torch
 from export import load
-from network import Tdnn
+from network import Attending, Tdnn
 from onnx import helper, numpy_helper
 from torch import nn
 
@@ -24,7 +26,7 @@ class FromSamples(nn.Module):
     """Features as a convolution (mean removal, pre-emphasis, window and Fourier transform are one linear map), then
     the network."""
 
-    def __init__(self, net: Tdnn) -> None:
+    def __init__(self, net: Tdnn | Attending) -> None:
         super().__init__()
         self.net = net
         c = features.constants()
@@ -38,12 +40,13 @@ class FromSamples(nn.Module):
         self.register_buffer("mels", features.banks())
         self.register_buffer("dct", c["dct"])
 
-    def forward(self, samples: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
+    def forward(self, samples: torch.Tensor) -> tuple[torch.Tensor, ...]:
         waves = torch.nn.functional.conv1d(samples[:, None], self.bank, stride=features.SHIFT)
         half = self.bank.shape[0] // 2
         energy = (waves[:, :half] ** 2 + waves[:, half:] ** 2).transpose(1, 2)
         states, phones = self.net(features.logmel(energy, self.mels) @ self.dct)
-        return torch.log_softmax(phones, 2), states
+        phones = torch.log_softmax(phones, 2)
+        return (phones,) if states is None else (phones, states)
 
 
 class Standardise(nn.Module):
@@ -103,28 +106,44 @@ def fold_norms(net: Tdnn) -> None:
             part.norm = nn.Identity()
 
 
+@torch.no_grad()
+def check(whole: FromSamples, path: Path) -> None:
+    """Prints how far the graph is from torch, before the weights are rounded, at three lengths."""
+    session = onnxruntime.InferenceSession(str(path), providers=["CPUExecutionProvider"])
+    for seconds in (0.5, 2, 11):
+        samples = torch.randn(1, int(16000 * seconds)) * 1000
+        given = session.run(["phones"], {"samples": samples.numpy()})[0]
+        print(f"{seconds} s: differs by at most {np.abs(given - whole(samples)[0].numpy()).max():.1e}")
+
+
 def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ask.add_argument("checkpoint", type=Path)
     ask.add_argument("model", type=Path)
     options = ask.parse_args()
     net, _ = load(options.checkpoint)
-    fold_norms(net)
+    if isinstance(net, Attending):
+        net.scale = Standardise(net.scale)
+        name, outputs = "phones.onnx", ["phones"]
+    else:
+        fold_norms(net)
+        name, outputs = "ctc.onnx", ["phones", "states"]
     whole = FromSamples(net).eval()
-    path = options.model / "ctc.onnx"
+    path = options.model / name
     example = (torch.randn(1, 16000) * 1000,)
     torch.onnx.export(
         whole,
         example,
         str(path),
         input_names=["samples"],
-        output_names=["phones", "states"],
-        dynamic_axes={"samples": {1: "n"}, "phones": {1: "frames"}, "states": {1: "frames"}},
+        output_names=outputs,
+        dynamic_axes={"samples": {1: "n"}} | {output: {1: "frames"} for output in outputs},
         opset_version=17,
         dynamo=False,
     )
+    check(whole, path)
     onnx.save(shrink(onnx.load(path)), path)
-    print("ctc.onnx", round(path.stat().st_size / 1e6, 1), "MB")
+    print(name, round(path.stat().st_size / 1e6, 1), "MB")
 
 
 if __name__ == "__main__":

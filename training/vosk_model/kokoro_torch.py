@@ -447,7 +447,7 @@ def worker(rank, a):
         return styles[v]
 
     jobs = [line.split("\t") for line in Path(a.jobs).read_text(encoding="utf-8").splitlines()][rank :: a.workers]
-    t0, pos, bad = time.time(), 0, 0
+    t0, pos, bad, written = time.time(), 0, 0, 0
     with open(f"{a.out}/k{rank:02d}.raw", "wb") as raw, open(f"{a.out}/k{rank:02d}.tsv", "w", encoding="utf-8") as tsv:
         for _, spec, accent, speed, text, phones in jobs:
             if time.time() - t0 > a.seconds:
@@ -475,6 +475,10 @@ def worker(rank, a):
             raw.write(y.tobytes())
             print(pos, len(y), "kokoro:" + spec, accent, text, sep="\t", file=tsv)
             pos += len(y)
+            written += 1
+            if written % 20 == 0:  # a training that runs beside reads both as they grow
+                raw.flush()
+                tsv.flush()
     print(f"worker {rank}: {pos / 16000:.0f} s of speech in {time.time() - t0:.0f} s, {bad} failed", flush=True)
 
 

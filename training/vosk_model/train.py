@@ -7,6 +7,8 @@ import argparse
 import functools
 import math
 import operator
+import random
+import threading
 import time
 from pathlib import Path
 
@@ -16,7 +18,7 @@ from augmentation import Augmenter, read_noise
 from corpus import Batches, Corpus
 from network import NETWORKS
 from objectives import Competitors, choose, ctc_loss, likeliest, mmi_loss
-from recursions import Kernels
+from recursions import Kernels, LinearSum
 from torch import nn
 from torch.utils.data import DataLoader
 
@@ -52,7 +54,9 @@ class Run:
         noise = read_noise(options.noise).to(self.device) if options.noise else None
         self.augment = Augmenter(corpus.audio.to(self.device), noise, self.kernels)
         self.check_sound = Augmenter(checks.audio.to(self.device), None, self.kernels) if checks else None
-        self.rivals = Competitors(corpus, self.device)
+        self.rivals = Competitors(corpus, self.device) if options.network == "tdnn" else None
+        if options.network == "attending":  # a judge for noise: most of what it learns from is noisy
+            self.augment.noisy, self.augment.noisy_db, self.augment.quiet_db = 0.85, 24.0, (24.0, 30.0)
         self.net = NETWORKS[options.network]().to(self.device)
         decayed = [p for p in self.net.parameters() if p.dim() > 1]
         plain = [p for p in self.net.parameters() if p.dim() <= 1]
@@ -66,13 +70,13 @@ class Run:
     def loss(self, batch: dict[str, object]) -> tuple[torch.Tensor, torch.Tensor]:
         x = self.augment.features(batch, batch["length"], batch["seed"])
         with torch.autocast(self.device, torch.bfloat16):
-            mmi, ctc = self.net(x)
-        ctc = ctc.float()
+            mmi, ctc = self.net(x)  # the first head: MMI's, or CTC's in the middle of the attending network
+        ctc, attending = ctc.float(), self.rivals is None
         silence = tuple(batch[f"mmi_{k}"] for k in ("states", "skip", "count"))
         blank = tuple(batch[f"ctc_{k}"] for k in ("states", "skip", "count"))
         variant = torch.zeros(len(ctc), dtype=torch.long, device=self.device)
         if self.step > CHOOSE_AFTER:
-            if mmi is not None:
+            if not attending:
                 variant = likeliest(self.kernels, 30 * torch.tanh(mmi.float() / 30), silence)
             else:
                 with torch.no_grad():
@@ -80,16 +84,15 @@ class Run:
                     totals = [self.ctc_total(log, tuple(g[v] for g in blank)) for v in range(len(blank[0]))]
                     variant = torch.stack(totals).argmax(0)
         lc = ctc_loss(self.kernels, ctc, choose(blank, variant))
-        if mmi is None:
-            return lc, torch.stack([lc.detach(), torch.zeros_like(lc)])
+        if attending:
+            middle = ctc_loss(self.kernels, mmi, choose(blank, variant))
+            return 0.7 * lc + 0.3 * middle, torch.stack([lc.detach(), middle.detach()])
         first, last = NORMALISED_UNTIL
         normalised = min(1.0, max(0.0, (last - self.step) / (last - first)))
         lm = mmi_loss(self.kernels, mmi, choose(silence, variant), self.rivals, normalised)
         return lm + self.options.ctc_weight * lc, torch.stack([lc.detach(), lm.detach()])
 
     def ctc_total(self, log: torch.Tensor, graph: tuple[torch.Tensor, ...]) -> torch.Tensor:
-        from recursions import LinearSum
-
         states, skip, count = (g.contiguous() for g in graph)
         return LinearSum.apply(self.kernels, log, states, states, skip, count)
 
@@ -126,8 +129,6 @@ class Run:
         net, wrong, total = self.averaged(), {}, {}
         batches = Batches(self.checks, 300, 1)
         order = np.argsort(self.checks.length[: len(self.checks.clips)])
-        import random
-
         plain = random.Random(1)
         for part in np.array_split(order, max(1, len(order) // 100)):
             units = [self.checks.units[i] for i in part]
@@ -146,10 +147,11 @@ class Run:
         return " ".join(f"{g} {100 * wrong[g] / total[g]:.1f}" for g in sorted(total))
 
     def save(self, path: Path) -> None:
-        """The averaged weights in half precision, and the phone bigram that [unk] is built from."""
+        """The averaged weights in half precision, and with the TDNN the phone bigram that [unk] is built from."""
         state = {k: v.half().cpu() if v.is_floating_point() else v.cpu() for k, v in self.averages.items()}
         kept = {"net": state, "network": self.options.network, "step": self.step}
-        kept["bigram"] = torch.from_numpy(self.rivals.bigram)
+        if self.rivals:
+            kept["bigram"] = torch.from_numpy(self.rivals.bigram)
         torch.save(kept, path.with_suffix(".new"))
         path.with_suffix(".new").rename(path)
 
@@ -174,6 +176,9 @@ def main() -> None:
     ask.add_argument("--ctc-weight", type=float, default=0.3)
     ask.add_argument("--workers", type=int, default=6)
     ask.add_argument("--steps", type=int, default=10**9)
+    ask.add_argument(
+        "--reread", type=float, default=0, help="seconds after which the packs, which may have grown, are read again"
+    )
     ask.add_argument("--seed", type=int, default=1)
     options = ask.parse_args()
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
@@ -183,15 +188,9 @@ def main() -> None:
     corpus = Corpus(options.packs, options.lexicon, options.seed)
     hours = {k: round(v, 2) for k, v in corpus.hours.items()}
     print("hours", hours, "clips", len(corpus.clips), "units", len(corpus.units), flush=True)
+    print("clips left out", dict(corpus.left_out), flush=True)
     checks = Corpus(options.checks, options.lexicon) if options.checks else None
-    loader = DataLoader(
-        Batches(corpus, options.seconds, options.seed),
-        batch_size=None,
-        num_workers=options.workers,
-        pin_memory=torch.cuda.is_available(),
-        prefetch_factor=6 if options.workers else None,
-    )
-    batches = iter(loader)  # the workers fork before the device is touched
+    batches = drawn_by_workers(corpus, options, options.seed)  # the workers fork before the device is touched
     run = Run(options, corpus, checks)
     run.groups = check_groups(checks, options.checks) if checks else []
     print(
@@ -204,12 +203,68 @@ def main() -> None:
     train(run, batches, begun)
 
 
+def drawn_by_workers(corpus: Corpus, options: argparse.Namespace, seed: int):  # type: ignore[no-untyped-def]
+    workers = options.workers
+    loader = DataLoader(
+        Batches(corpus, options.seconds, seed),
+        batch_size=None,
+        num_workers=workers,
+        pin_memory=torch.cuda.is_available(),
+        prefetch_factor=6 if workers else None,
+        multiprocessing_context="fork" if workers else None,  # workers share the clips and never touch the device
+    )
+    return iter(loader)
+
+
+class Rereading(threading.Thread):
+    """Reads the packs again beside the training; `corpus` is None until that is done, or where it failed."""
+
+    def __init__(self, options: argparse.Namespace, seed: int) -> None:
+        super().__init__(daemon=True)
+        self.options, self.seed, self.corpus = options, seed, None
+        self.begun, self.took = time.time(), 0.0
+        self.start()
+
+    def run(self) -> None:
+        try:
+            self.corpus = Corpus(self.options.packs, self.options.lexicon, self.seed)
+        except Exception as e:  # the training goes on with what it has
+            print("reading again failed:", repr(e), flush=True)
+        self.took = time.time() - self.begun
+
+
+def take_over(run: Run, corpus: Corpus, seed: int):  # type: ignore[no-untyped-def]
+    """The clips, the workers and the sound of a corpus in place of the last one's; the network stays."""
+    run.corpus = corpus
+    batches = drawn_by_workers(corpus, run.options, seed)
+    run.augment.audio = corpus.audio.to(run.device)
+    if torch.cuda.is_available():
+        torch.cuda.empty_cache()  # the last sound's memory
+    return batches
+
+
 def train(run: Run, batches, begun: float) -> None:  # type: ignore[no-untyped-def]
     options = run.options
     start = time.time()
     end = options.until or begun + 60 * options.minutes
     saved, shown, told_step, waited = start, start, 0, 0.0
+    checked, read, rereading, seed = start, start, None, options.seed
     while run.step < options.steps and (now := time.time()) < end:
+        if rereading is None and options.reread and now - read > options.reread and end - now > options.reread / 2:
+            seed += 100
+            rereading = Rereading(options, seed)
+        if rereading is not None and not rereading.is_alive():
+            read = time.time()
+            if rereading.corpus is not None:
+                batches = None  # its workers end before new ones fork
+                batches = take_over(run, rereading.corpus, seed)
+                hours = sum(v for k, v in rereading.corpus.hours.items() if k != "left out")
+                print(
+                    f"   read again: {hours:.2f} h, {len(rereading.corpus.clips)} clips, {rereading.took:.1f} s beside, "
+                    f"{time.time() - read:.1f} s to take over",
+                    flush=True,
+                )
+            rereading, now = None, time.time()
         batch = next(batches)
         waited += time.time() - now
         run.update(to_device(batch, run.device), (now - start) / (end - start))
@@ -219,15 +274,17 @@ def train(run: Run, batches, begun: float) -> None:  # type: ignore[no-untyped-d
             print(
                 f"step {run.step} {now - start:.0f} s, {1000 * (now - shown) / steps:.1f} ms a step "
                 f"({1000 * waited / steps:.1f} waiting), "
-                f"ctc {ctc / count:.3f} mmi {mmi / count:.3f} norm {norm / count:.2f}",
+                f"ctc {ctc / count:.3f} first head {mmi / count:.3f} norm {norm / count:.2f}",
                 flush=True,
             )
             run.told.zero_()
             shown, told_step, waited = now, run.step, 0.0
-        if run.step % 500 == 0 and time.time() - saved > 75:
+        if run.step % 50 == 0 and time.time() - saved > 75:
             saved = time.time()
             run.save(options.out / "net.pt")
-            print("   phones wrong:", run.phone_errors(), f"({time.time() - saved:.1f} s)", flush=True)
+        if run.step % 50 == 0 and time.time() - checked > 200:
+            checked = time.time()
+            print("   phones wrong:", run.phone_errors(), f"({time.time() - checked:.1f} s)", flush=True)
     run.save(options.out / "net.pt")
     print("steps", run.step, "phones wrong:", run.phone_errors(), flush=True)
 
