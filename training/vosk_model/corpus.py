@@ -20,7 +20,7 @@ from torch.utils.data import IterableDataset
 
 RATE = 16000
 LONGEST_S = 16.0
-SHARES = {"real": 0.45, "synthetic": 0.29, "simple": 0.06, "spliced": 0.2}
+SHARES = {"real": 0.49, "synthetic": 0.29, "simple": 0.05, "spliced": 0.17}
 """Kind -> share of the speech drawn, however many clips there are of it; kinds that are missing leave theirs to the
 others."""
 KINDS = {"kokoro": "synthetic", "piper": "simple", "flite": "simple", "espeak": "simple"}
