@@ -112,8 +112,8 @@ def _weights(parts: Path) -> bytes:
 
 
 def pronounce(words: str, voice: str) -> str:
-    """IPA of `words` by espeak-ng; single letters are spelled."""
-    spelled = " ".join("ay" if w == "A" else w for w in words.split())
+    """IPA of `words` by espeak-ng; single letters are spelled. A lone A would be the article to it, and "ay" the letter I."""
+    spelled = " ".join("eigh" if w == "A" else w for w in words.split())
     accent = "en-gb" if voice.startswith("b") else "en-us"
     ipa = subprocess.run(
         ["espeak-ng", "-q", "--ipa", "-v", accent, spelled], capture_output=True, text=True, check=True

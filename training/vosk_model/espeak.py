@@ -25,11 +25,19 @@ def ipa(texts: list[str], accent: str) -> list[str]:
     return ipa(texts[:half], accent) + ipa(texts[half:], accent)
 
 
+SPELLED = frozenset(
+    """zero one two three four five six seven eight nine oh double treble triple dash slash alpha bravo charlie delta echo
+    foxtrot golf hotel india juliet kilo lima mike november oscar papa quebec romeo sierra tango uniform victor whiskey
+    xray yankee zulu x ray""".split()
+)
+
+
 def respell(text: str) -> str:
-    """Letters as capitals so that they are spelled; the letter A as "ay" unless it is the article."""
+    """Letters as capitals so that they are spelled. "a" is the letter in what is spelled out, before another single
+    letter and at the end; elsewhere it is the article. espeak-ng reads a lone A as the article, and "ay" as the letter I."""
     words = text.split()
-    article = ["half", "quarter", "third", "minute", "hour", "hundred", "thousand", "note", "gas", "new", "litre"]
+    spelling = len(words) > 1 and all(len(w) == 1 or w in SPELLED for w in words)
     return " ".join(
-        ("a" if after in article else "ay") if word == "a" else word.upper() if len(word) == 1 else word
+        ("eigh" if spelling or len(after) < 2 else "a") if word == "a" else word.upper() if len(word) == 1 else word
         for word, after in zip(words, [*words[1:], ""], strict=True)
     )
