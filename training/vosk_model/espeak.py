@@ -25,11 +25,10 @@ def ipa(texts: list[str], accent: str) -> list[str]:
     return ipa(texts[:half], accent) + ipa(texts[half:], accent)
 
 
-SPELLED = frozenset(
-    """zero one two three four five six seven eight nine oh double treble triple dash slash alpha bravo charlie delta echo
-    foxtrot golf hotel india juliet kilo lima mike november oscar papa quebec romeo sierra tango uniform victor whiskey
-    xray yankee zulu x ray""".split()
-)
+DIGITS = "zero one two three four five six seven eight nine oh double treble triple dash slash"
+ALPHABET = """alpha bravo charlie delta echo foxtrot golf hotel india juliet kilo lima mike november oscar papa quebec
+romeo sierra tango uniform victor whiskey xray yankee zulu x ray"""
+SPELLED = frozenset(f"{DIGITS} {ALPHABET}".split())
 
 
 def respell(text: str) -> str:
