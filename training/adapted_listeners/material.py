@@ -1,6 +1,7 @@
 """Packs of speech (see vosk_model/corpus.py for their form) in, batches described by clips, places and tokens out."""
 
 import random
+import sys
 import zlib
 from collections import Counter, defaultdict
 from collections.abc import Iterator
@@ -11,7 +12,9 @@ import numpy as np
 import torch
 from torch.utils.data import IterableDataset
 
-RATE = 16000
+sys.path.insert(0, str(Path(__file__).parents[1] / "vosk_model"))
+from corpus import RATE, read_audio, read_table
+
 LONGEST_S = 17.0
 SPLICED = ("speech_commands", "audiomnist", "inspektral", "nato_spell")
 DIGITS = frozenset(["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"])
@@ -31,30 +34,6 @@ class Clip(NamedTuple):
     samples: int
     words: tuple[str, ...]
     speaker: str
-
-
-_decoded: dict[Path, np.ndarray] = {}
-
-
-def read_pack(table: Path) -> np.ndarray:
-    raw = table.with_suffix(".raw")
-    if raw.exists():
-        return np.fromfile(raw, np.int16, raw.stat().st_size // 2)
-    if table not in _decoded:
-        import soundfile
-
-        pieces = []
-        with soundfile.SoundFile(table.with_suffix(".opus")) as sound:  # the stated length may be nonsense
-            while len(piece := sound.read(RATE * 60, dtype="int16")):
-                pieces.append(piece)
-        _decoded[table] = np.concatenate(pieces)
-    return _decoded[table]
-
-
-def read_table(table: Path) -> list[list[str]]:
-    """Rows of a table; a last row that is still being written is left out."""
-    text = table.read_text(encoding="utf-8")
-    return [line.split("\t") for line in text[: text.rfind("\n") + 1].splitlines()]
 
 
 def speech_inside(samples: np.ndarray) -> tuple[int, int]:
@@ -83,7 +62,7 @@ class Material:
         self.hours: Counter[str] = Counter()
         for table in sorted(t for p in packs for t in p.glob("*.tsv")):
             rows = read_table(table)
-            samples = read_pack(table)
+            samples = read_audio(table)
             for field in rows:
                 offset, count, speaker, words = int(field[0]), int(field[1]), field[2], tuple(field[4].split())
                 source = speaker.split(":")[0]
@@ -148,6 +127,10 @@ class Batches(IterableDataset):  # type: ignore[type-arg]
     ) -> None:
         self.material, self.tokens, self.seconds, self.most, self.seed = material, tokens, seconds, most, seed
         self.start, self.end = start, end
+
+    def of(self, material: Material, seed: int) -> "Batches":
+        """The same of other material."""
+        return Batches(material, self.tokens, self.seconds, self.most, seed, self.start, self.end)
 
     def __iter__(self) -> Iterator[dict[str, object]]:
         worker = torch.utils.data.get_worker_info()

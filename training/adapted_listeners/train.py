@@ -244,15 +244,7 @@ def train(
             reread, rounds = now, rounds + 1
             material = Material(options.packs, keep=options.seed % 5)
             run.sound.audio = material.audio.to(run.device)
-            batches = Batches(
-                material,
-                batches.tokens,
-                options.seconds,
-                options.most,
-                options.seed + 97 * rounds,
-                run.net.start,
-                run.net.end,
-            )
+            batches = batches.of(material, options.seed + 97 * rounds)
             drawn = drawn_by_workers(batches, options.workers)
             hours = {k: round(v, 2) for k, v in material.hours.items()}
             print(f"reread in {time.time() - now:.1f} s: hours", hours, flush=True)

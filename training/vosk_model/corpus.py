@@ -67,6 +67,12 @@ def decode(stem: Path) -> np.ndarray:
     return np.concatenate(pieces)
 
 
+def read_table(table: Path) -> list[list[str]]:
+    """Rows of a pack's table; a last row that is still being written is left out. To be read before the samples."""
+    text = table.read_text(encoding="utf-8", errors="ignore")
+    return [line.split("\t") for line in text[: text.rfind("\n") + 1].splitlines()]
+
+
 class Corpus:
     """All speech end to end, its clips, and splices of short clips that teach connected digits."""
 
@@ -77,11 +83,10 @@ class Corpus:
         self.hours: collections.Counter[str] = collections.Counter()
         self.left_out: collections.Counter[str] = collections.Counter()  # clips
         for table in sorted(t for p in packs for t in p.glob("*.tsv")):
-            text = table.read_text(encoding="utf-8", errors="ignore")  # before the samples: both may be growing
+            rows = read_table(table)
             samples = read_audio(table)
             audio.append(samples)
-            for line in text[: text.rfind("\n") + 1].splitlines():
-                field = line.split("\t")
+            for field in rows:
                 offset, count, words = int(field[0]), int(field[1]), field[4].split()
                 bad = offset + count > len(samples) or count < RATE // 10 or count > RATE * LONGEST_S
                 if bad or any(w not in known for w in words):

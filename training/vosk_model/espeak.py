@@ -2,6 +2,8 @@
 
 import subprocess
 
+from vocabulary import ICAO, ONES
+
 VOICES = {"gb": "en-gb", "us": "en-us"}
 
 
@@ -25,10 +27,7 @@ def ipa(texts: list[str], accent: str) -> list[str]:
     return ipa(texts[:half], accent) + ipa(texts[half:], accent)
 
 
-DIGITS = "zero one two three four five six seven eight nine oh double treble triple dash slash"
-ALPHABET = """alpha bravo charlie delta echo foxtrot golf hotel india juliet kilo lima mike november oscar papa quebec
-romeo sierra tango uniform victor whiskey xray yankee zulu x ray"""
-SPELLED = frozenset(f"{DIGITS} {ALPHABET}".split())
+SPELLED = frozenset([*ONES, "oh", "double", "treble", "triple", "dash", "slash", *ICAO, "x", "ray"])
 
 
 def respell(text: str) -> str:
